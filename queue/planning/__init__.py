@@ -1,0 +1,1 @@
+"""Planning a room: calendar, plate layout, schedule, forecast. Pure Python, no Django."""
