@@ -1,0 +1,4 @@
+"""Temporary shape; replaced in the next commit."""
+SECRET_KEY = "x"
+INSTALLED_APPS: list[str] = []
+USE_TZ = True
