@@ -1,0 +1,1 @@
+"""A part cut into layers: contours, the shapes of walls, skins and infill, and the lines drawn for them."""
