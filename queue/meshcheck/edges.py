@@ -1,11 +1,48 @@
-"""Number the edges of a mesh, so that the two faces beside an edge can find each other."""
+"""Which faces share which edge, and how sharply the skin turns there.
+
+Everything here runs in time linear in the number of faces whatever the mesh looks like: the
+half-edges are ordered by two counting sorts (first by their higher, then by their lower vertex),
+so a fan of 100,000 faces about one vertex costs no more than a plain plate.
+"""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 from numba import njit
 
-from meshcheck.types import IntArray
+from meshcheck.types import FloatArray, IntArray, Mesh
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EdgeTable:
+    """Edges and face normals of a mesh of m faces and e edges.
+
+    ids: (3 m,) edge of the side from corner k to corner k + 1 of face i, at ``3 i + k``.
+    faces: (e, 2) the first two faces at each edge, -1 where there is none.
+    face_count: (e,) how many faces meet there; 2 on a closed skin.
+    ends: (e, 2) vertices, in the order in which the first face runs along them.
+    turn_rad: (e,) angle between the two outward normals: positive where the skin is convex, negative
+    where it is hollow, 0 on a flat; NaN where the edge is open or a face has no area.
+    length_mm: (e,); direction: (e, 3) unit vectors, zero for an edge of no length.
+    normals: (m, 3) outward unit normals, zero for a face of no area; area_mm2: (m,).
+    """
+
+    ids: IntArray
+    faces: IntArray
+    face_count: IntArray
+    ends: IntArray
+    turn_rad: FloatArray
+    length_mm: FloatArray
+    direction: FloatArray
+    normals: FloatArray
+    area_mm2: FloatArray
+
+    @property
+    def closed(self) -> bool:
+        """Whether exactly two faces meet at every edge."""
+        return bool((self.face_count == 2).all())
 
 
 def edge_ids(faces: IntArray, vertex_count: int) -> tuple[IntArray, int]:
@@ -47,3 +84,44 @@ def _number_pairs(lower, higher, vertex_count):  # type: ignore[no-untyped-def]
             count += 1
         ids[side] = count
     return ids, count + 1 if sides > 0 else 0
+
+
+@njit(cache=True, nogil=True)
+def _faces_of_edges(faces, ids, count):  # type: ignore[no-untyped-def]
+    at_edge = np.full((count, 2), -1, np.int32)
+    ends = np.empty((count, 2), np.int32)
+    face_count = np.zeros(count, np.int32)
+    for side in range(ids.size):
+        e, i, k = ids[side], side // 3, side % 3
+        n = face_count[e]
+        if n == 0:
+            ends[e, 0], ends[e, 1] = faces[i, k], faces[i, (k + 1) % 3]
+        if n < 2:
+            at_edge[e, n] = i
+        face_count[e] = n + 1
+    return at_edge, ends, face_count
+
+
+def face_normals(corners: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """(m, 3) outward unit normals (zero where a face has no area) and (m,) areas of (m, 3, 3) corners."""
+    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    twice = np.sqrt(np.einsum("ij,ij->i", cross, cross))
+    normals = cross / np.where(twice > 0, twice, 1.0)[:, None]
+    return normals, twice / 2
+
+
+def edge_table(mesh: Mesh) -> EdgeTable:
+    """The edges of a mesh with their turn, length and direction."""
+    ids, count = edge_ids(mesh.faces, len(mesh.vertices))
+    at_edge, ends, face_count = _faces_of_edges(np.ascontiguousarray(mesh.faces, np.int32), ids, count)
+    normals, area = face_normals(mesh.corners)
+    along = mesh.vertices[ends[:, 1]] - mesh.vertices[ends[:, 0]]
+    length = np.sqrt(np.einsum("ij,ij->i", along, along))
+    direction = along / np.where(length > 0, length, 1.0)[:, None]
+    first, second = normals[at_edge[:, 0]], normals[at_edge[:, 1]]
+    sine = np.einsum("ij,ij->i", np.cross(first, second), direction)
+    turn = np.arctan2(sine, np.einsum("ij,ij->i", first, second))
+    flat_face = area <= 0
+    undefined = (face_count != 2) | (length <= 0) | flat_face[at_edge[:, 0]] | flat_face[at_edge[:, 1]]
+    turn[undefined] = np.nan
+    return EdgeTable(ids, at_edge, face_count, ends, turn, length, direction, normals, area)
