@@ -1,0 +1,124 @@
+"""Classes, their teams and students, and the dated lab periods."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from makerlab.accounts.models import User
+
+
+class SchoolClassQuerySet(models.QuerySet["SchoolClass"]):
+    def visible_to(self, user: User) -> SchoolClassQuerySet:
+        """Teachers see the classes they teach, students their own, technicians and administrators the school's."""
+        classes = self.filter(school_id=user.school_id)
+        if user.is_student:
+            return classes.filter(memberships__user=user)
+        if user.is_teacher:
+            return classes.filter(teachers=user)
+        return classes
+
+    def editable_by(self, user: User) -> SchoolClassQuerySet:
+        if user.is_teacher or user.is_administrator:
+            return self.visible_to(user)
+        return self.none()
+
+
+class SchoolClass(models.Model):
+    """A group of students. ``code`` is what they sign in with."""
+
+    school = models.ForeignKey("accounts.School", on_delete=models.CASCADE, related_name="classes")
+    name = models.CharField(max_length=40)
+    code = models.CharField(max_length=12, unique=True)
+    teachers = models.ManyToManyField(settings.AUTH_USER_MODEL, related_name="classes")
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    objects = SchoolClassQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["name"]
+        constraints = [models.UniqueConstraint(fields=["school", "name"], name="one_class_of_a_name")]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class TeamQuerySet(models.QuerySet["Team"]):
+    def visible_to(self, user: User) -> TeamQuerySet:
+        """Students see their own team only."""
+        teams = self.filter(school_class__in=SchoolClass.objects.visible_to(user))
+        return teams.filter(memberships__user=user) if user.is_student else teams
+
+    def editable_by(self, user: User) -> TeamQuerySet:
+        return self.filter(school_class__in=SchoolClass.objects.editable_by(user))
+
+
+class Team(models.Model):
+    """A team of a class and the numbered tray where its finished parts wait."""
+
+    school_class = models.ForeignKey(SchoolClass, on_delete=models.CASCADE, related_name="teams")
+    number = models.PositiveSmallIntegerField()
+    name = models.CharField(max_length=40)
+    tray = models.PositiveSmallIntegerField()
+
+    objects = TeamQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["number"]
+        constraints = [models.UniqueConstraint(fields=["school_class", "number"], name="one_team_of_a_number")]
+
+    def __str__(self) -> str:
+        return f"Team {self.number}, {self.name}"
+
+
+class Membership(models.Model):
+    """A student in a class, and in one of its teams. Nicknames are unique within a class."""
+
+    school_class = models.ForeignKey(SchoolClass, on_delete=models.CASCADE, related_name="memberships")
+    user = models.OneToOneField(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="membership")
+    team = models.ForeignKey(Team, on_delete=models.SET_NULL, null=True, blank=True, related_name="memberships")
+    nickname = models.CharField(max_length=40)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint("school_class", models.functions.Lower("nickname"), name="one_nickname_in_a_class")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.nickname} in {self.school_class}"
+
+
+class MeetingQuerySet(models.QuerySet["Meeting"]):
+    def visible_to(self, user: User) -> MeetingQuerySet:
+        return self.filter(school_class__in=SchoolClass.objects.visible_to(user))
+
+    def editable_by(self, user: User) -> MeetingQuerySet:
+        return self.filter(school_class__in=SchoolClass.objects.editable_by(user))
+
+    def coming(self) -> MeetingQuerySet:
+        return self.filter(ends_at__gt=timezone.now()).order_by("starts_at")
+
+
+class Meeting(models.Model):
+    """One dated lab period of a class: the deadline of the parts it needs."""
+
+    school_class = models.ForeignKey(SchoolClass, on_delete=models.CASCADE, related_name="meetings")
+    starts_at = models.DateTimeField()
+    ends_at = models.DateTimeField()
+    period = models.CharField(max_length=24, blank=True)
+    purpose = models.CharField(max_length=80, default=_("lab day"))
+
+    objects = MeetingQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["starts_at"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(ends_at__gt=models.F("starts_at")), name="a_meeting_ends_after_it_starts"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.school_class} {self.starts_at:%Y-%m-%d %H:%M}"

@@ -1,0 +1,100 @@
+"""How students sign in: class code, nickname and a picture PIN. No e-mail, no password."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+from django.contrib.auth.backends import BaseBackend
+from django.contrib.auth.hashers import check_password, make_password
+from django.db.models import F
+from django.http import HttpRequest
+from django.utils import timezone
+
+from lessons.models import Membership
+from makerlab.accounts.models import User
+
+# names of symbols in our icon sprite; a PIN is four of them in order: 12^4 = 20,736, with a lock after wrong tries
+PICTURES = (
+    "cart",
+    "clock",
+    "flag",
+    "ruler",
+    "gear",
+    "spool",
+    "b-wren",
+    "b-heron",
+    "b-kestrel",
+    "b-dipper",
+    "b-swift",
+    "tray",
+)
+PIN_LENGTH = 4
+FREE_TRIES = 5
+FIRST_LOCK_S = 30
+LONGEST_LOCK_S = 3600
+
+
+class Locked(Exception):
+    """Too many wrong tries for this student. ``until`` says when the next is allowed."""
+
+    def __init__(self, until: Any) -> None:
+        super().__init__("locked")
+        self.until = until
+
+
+def is_pin(value: str) -> bool:
+    """Whether the text is four of our pictures joined by commas."""
+    names = value.split(",")
+    return len(names) == PIN_LENGTH and all(name in PICTURES for name in names)
+
+
+def set_pin(user: User, pin: str) -> None:
+    """Store a student's PIN, hashed. Raises ValueError when it is not four of our pictures."""
+    if not is_pin(pin):
+        raise ValueError("a picture PIN is four of our pictures")
+    User.objects.filter(pk=user.pk).update(pin=make_password(pin), pin_failures=0, pin_locked_until=None)
+
+
+def note_wrong_pin(user: User) -> None:
+    """Count a wrong try; after five, lock for 30 s, doubling to an hour (per student: a school is one address)."""
+    User.objects.filter(pk=user.pk).update(pin_failures=F("pin_failures") + 1)
+    user.refresh_from_db(fields=["pin_failures"])
+    over = user.pin_failures - FREE_TRIES
+    if over >= 0:
+        wait_s = min(LONGEST_LOCK_S, FIRST_LOCK_S * 2 ** min(over, 12))
+        User.objects.filter(pk=user.pk).update(pin_locked_until=timezone.now() + timedelta(seconds=wait_s))
+
+
+class ClassCodeBackend(BaseBackend):
+    """Class code + nickname + picture PIN. Raises Locked while a student is locked out."""
+
+    def authenticate(
+        self,
+        request: HttpRequest | None,
+        class_code: str | None = None,
+        nickname: str | None = None,
+        pin: str | None = None,
+        **kwargs: Any,
+    ) -> User | None:
+        if not class_code or not nickname or not pin:
+            return None
+        member = (
+            Membership.objects.select_related("user")
+            .filter(school_class__code__iexact=class_code.strip(), nickname__iexact=nickname.strip())
+            .first()
+        )
+        if member is None or not member.user.is_active or not member.user.pin:
+            make_password(pin)  # so that an unknown name takes as long as a wrong PIN
+            return None
+        user = member.user
+        if user.pin_locked_until and user.pin_locked_until > timezone.now():
+            raise Locked(user.pin_locked_until)
+        if not check_password(pin, user.pin):
+            note_wrong_pin(user)
+            return None
+        User.objects.filter(pk=user.pk).update(pin_failures=0, pin_locked_until=None)
+        return user
+
+    def get_user(self, user_id: int) -> User | None:
+        return User.objects.select_related("school").filter(pk=user_id, is_active=True).first()

@@ -1,0 +1,6 @@
+"""Addresses of lessons."""
+
+from django.urls import URLPattern
+
+app_name = "lessons"
+urlpatterns: list[URLPattern] = []

@@ -1,0 +1,22 @@
+"""Small middlewares of the site."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from zoneinfo import ZoneInfo
+
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+
+
+def school_time(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[[HttpRequest], HttpResponse]:
+    """Show times in the time zone of the signed-in person's school."""
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        user = request.user
+        if user.is_authenticated and user.school_id:
+            with timezone.override(ZoneInfo(user.school.time_zone)):
+                return get_response(request)
+        return get_response(request)
+
+    return middleware

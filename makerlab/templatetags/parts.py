@@ -1,0 +1,5 @@
+"""Components of our pages as template tags."""
+
+from django import template
+
+register = template.Library()

@@ -1,0 +1,13 @@
+"""Addresses of the site."""
+
+from django.urls import URLPattern, URLResolver, include, path
+
+from makerlab.views import home
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("", home, name="home"),
+    path("", include("makerlab.accounts.urls")),
+    path("", include("lessons.urls")),
+    path("", include("submissions.urls")),
+    path("", include("printing.urls")),
+]

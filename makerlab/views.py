@@ -1,0 +1,20 @@
+"""Pages of the site itself."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+
+from makerlab.accounts.models import Role
+
+LANDING = {
+    Role.STUDENT: "submissions:part-list",
+    Role.TEACHER: "printing:today",
+    Role.TECHNICIAN: "printing:bench",
+    Role.ADMINISTRATOR: "printing:today",
+}
+
+
+def home(request: HttpRequest) -> HttpResponse:
+    """Send each role to what needs doing now."""
+    return redirect(LANDING[request.user.role])

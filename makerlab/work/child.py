@@ -1,0 +1,101 @@
+"""A disposable child process for work on files from outside: bounded memory, processor time and wall time.
+
+The child answers with JSON, never a pickle: it has handled a hostile file, so what it says is only data.
+"""
+
+from __future__ import annotations
+
+import importlib
+import json
+import multiprocessing
+import sys
+from functools import lru_cache
+from multiprocessing.connection import Connection, wait
+from multiprocessing.context import BaseContext
+from typing import Any
+
+from django.conf import settings
+
+ANSWER_MAX_BYTES = 32 * 1024 * 1024
+# modules the fork server loads once, so that a child starts in milliseconds with the kernels in place
+PRELOAD = ["makerlab.work.child", "meshcheck.preload"]
+
+
+class ChildFailed(Exception):
+    """The child gave no usable answer. ``why`` is ``time``, ``memory`` or ``crash``."""
+
+    def __init__(self, why: str) -> None:
+        super().__init__(why)
+        self.why = why
+
+
+@lru_cache(maxsize=1)
+def _context() -> BaseContext:
+    if "forkserver" not in multiprocessing.get_all_start_methods():
+        return multiprocessing.get_context("spawn")
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload(PRELOAD)
+    return context
+
+
+def _limit(memory_bytes: int, cpu_s: int) -> None:
+    if sys.platform == "win32":
+        return  # no such limits there: the wall clock and the caps of the reader remain
+    import resource
+
+    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    resource.setrlimit(resource.RLIMIT_CPU, (cpu_s, cpu_s + 2))
+    resource.setrlimit(resource.RLIMIT_AS, (memory_bytes, memory_bytes))
+
+
+def _child(channel: Connection, target: str, arguments: dict[str, Any], memory_bytes: int, cpu_s: int) -> None:
+    module, _, name = target.partition(":")
+    function = getattr(importlib.import_module(module), name)
+    _limit(memory_bytes, cpu_s)
+    try:
+        answer = json.dumps({"answer": function(**arguments)}, allow_nan=False).encode()
+    except MemoryError:
+        answer = b'{"failed": "memory"}'
+    channel.send_bytes(answer)
+    channel.close()
+
+
+def run(target: str, arguments: dict[str, Any]) -> Any:
+    """Call ``module:function`` with keyword arguments in a child and return its JSON answer.
+
+    Raises ChildFailed when the child overran a limit, died, or answered nonsense.
+    """
+    receiver, sender = _context().Pipe(duplex=False)
+    process = _context().Process(  # type: ignore[attr-defined]
+        target=_child,
+        args=(sender, target, arguments, settings.CHILD_MEMORY_BYTES, settings.CHILD_CPU_S),
+        daemon=True,
+    )
+    process.start()
+    sender.close()
+    try:
+        return _listen(receiver, process)
+    finally:
+        process.kill()
+        process.join()
+        receiver.close()
+
+
+def _listen(receiver: Connection, process: Any) -> Any:
+    if not wait([receiver, process.sentinel], timeout=settings.CHILD_WALL_S):
+        raise ChildFailed("time")
+    try:
+        raw = receiver.recv_bytes(ANSWER_MAX_BYTES)
+    except (EOFError, OSError) as error:
+        process.join(5)
+        raise ChildFailed("time" if process.exitcode in {-24, -9} else "crash") from error
+    process.join(5)
+    if process.exitcode != 0:
+        raise ChildFailed("crash")
+    try:
+        message = json.loads(raw)
+    except ValueError as error:
+        raise ChildFailed("crash") from error
+    if "failed" in message:
+        raise ChildFailed(str(message["failed"]))
+    return message["answer"]

@@ -1,0 +1,51 @@
+"""The embedded worker: one thread for each lane, and a sweeper."""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+
+from django.db import OperationalError, close_old_connections
+
+from makerlab.work import actions
+from makerlab.work.models import Lane
+
+log = logging.getLogger("makerlab.work")
+IDLE_S = 0.2
+SWEEP_S = 5.0
+
+
+def work_lane(lane: str, stop: threading.Event) -> None:
+    """Claim and do the jobs of one lane until told to stop. A database that is busy or away for a while is waited for."""
+    while not stop.is_set():
+        close_old_connections()
+        try:
+            job = actions.claim(lane)
+            if job is not None:
+                actions.run(job)
+                continue
+        except OperationalError:
+            log.warning("database not reached, lane %s tries again", lane)
+            stop.wait(1.0)
+        stop.wait(IDLE_S)
+
+
+def sweep_often(stop: threading.Event) -> None:
+    while not stop.is_set():
+        close_old_connections()
+        try:
+            actions.sweep()
+        except OperationalError:
+            log.warning("database not reached, the sweeper tries again")
+        stop.wait(SWEEP_S)
+
+
+def run_forever(stop: threading.Event) -> None:
+    """Serve all lanes until ``stop`` is set; a job in hand is finished first."""
+    threads = [threading.Thread(target=work_lane, args=(lane, stop), name=f"lane-{lane}") for lane in Lane.values]
+    threads.append(threading.Thread(target=sweep_often, args=(stop,), name="sweeper"))
+    for thread in threads:
+        thread.start()
+    while any(thread.is_alive() for thread in threads):
+        time.sleep(0.2)

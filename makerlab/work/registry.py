@@ -1,0 +1,41 @@
+"""Which function does which kind of job. Apps register in their ``jobs.py`` when they start."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from makerlab.work.models import Job
+
+Apply = Callable[[], None]
+
+
+class GiveUp(Exception):
+    """Raised by a job's work when another try cannot help. The message is shown to people."""
+
+
+@dataclass(frozen=True)
+class Handler:
+    """How one kind of job is done.
+
+    ``work(job)`` does the slow part outside any transaction, writes nothing, and returns a function
+    that writes the result; that function runs in the transaction which marks the job done, and only if the
+    job is still ours. ``failed(job, message)`` runs in the transaction which marks the job failed.
+    """
+
+    kind: str
+    lane: str
+    wall_s: int
+    work: Callable[[Job], Apply]
+    failed: Callable[[Job, str], None]
+    failed_message: str
+
+
+HANDLERS: dict[str, Handler] = {}
+
+
+def register(handler: Handler) -> None:
+    """Make a handler known. Raises ValueError when the kind is taken by another one."""
+    if HANDLERS.get(handler.kind, handler) != handler:
+        raise ValueError(f"job kind {handler.kind} is registered twice")
+    HANDLERS[handler.kind] = handler

@@ -1,0 +1,16 @@
+"""What Celery calls."""
+
+from celery import shared_task
+
+from makerlab.work import actions
+
+
+@shared_task(name="makerlab.work.run_job")
+def run_job(job_id: int) -> None:
+    if job := actions.claim(job_id=job_id):
+        actions.run(job)
+
+
+@shared_task(name="makerlab.work.sweep")
+def sweep() -> None:
+    actions.sweep()

@@ -1,0 +1,127 @@
+"""Plates, the runs that print them, and the plan of the room."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+
+from printing.models.rooms import OfSchoolQuerySet, Printer, Room
+from printing.states import FailureReason, Outcome, PlateState
+
+
+class Plate(models.Model):
+    """Copies placed on one bed, printed in one start. Its number stays with it: P6 on the bench is P6 in the plan.
+
+    ``durations_s`` maps printer id to the estimated run on that printer; only printers that can hold it are listed.
+    """
+
+    room = models.ForeignKey(Room, on_delete=models.CASCADE, related_name="plates")
+    number = models.PositiveIntegerField()
+    state = models.CharField(max_length=8, choices=PlateState.choices, default=PlateState.PLANNED)
+    material = models.CharField(max_length=12)
+    colour = models.CharField(max_length=24)
+    settings = models.JSONField(default=dict)
+    bed_width_mm = models.FloatField()
+    bed_depth_mm = models.FloatField()
+    bed_round = models.BooleanField(default=False)
+    mass_g = models.FloatField()
+    durations_s = models.JSONField(default=dict)
+
+    # from the room plan; empty when the plan found no place (then ``unplanned_because`` says why)
+    printer = models.ForeignKey(Printer, on_delete=models.SET_NULL, null=True, blank=True, related_name="plates")
+    swap = models.BooleanField(default=False)
+    setup_at = models.DateTimeField(null=True, blank=True)
+    starts_at = models.DateTimeField(null=True, blank=True)
+    ends_at = models.DateTimeField(null=True, blank=True)
+    cleared_at = models.DateTimeField(null=True, blank=True)
+    unplanned_because = models.TextField(blank=True)
+    held = models.BooleanField(default=False)  # file already taken by the technician: its copies stay together
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    objects = OfSchoolQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["number"]
+        constraints = [models.UniqueConstraint(fields=["room", "number"], name="one_plate_of_a_number")]
+        indexes = [models.Index(fields=["room", "state"])]
+
+    def __str__(self) -> str:
+        return f"P{self.number}"
+
+
+class RunQuerySet(OfSchoolQuerySet):
+    school_path = "plate__room__school_id"
+
+
+class Run(models.Model):
+    """One attempt to print a plate on a printer."""
+
+    plate = models.ForeignKey(Plate, on_delete=models.CASCADE, related_name="runs")
+    printer = models.ForeignKey(Printer, on_delete=models.PROTECT, related_name="runs")
+    outcome = models.CharField(max_length=12, choices=Outcome.choices, default=Outcome.RUNNING)
+    started_at = models.DateTimeField()
+    expected_end_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True, blank=True)
+    started_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
+    cleared_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
+    estimate_s = models.FloatField()
+    estimate_g = models.FloatField()
+    note = models.CharField(max_length=200, blank=True)
+
+    objects = RunQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-started_at", "-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["printer"], condition=models.Q(outcome="running"), name="one_running_print_a_printer"
+            ),
+            models.UniqueConstraint(
+                fields=["plate"], condition=models.Q(outcome="running"), name="one_running_print_a_plate"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.plate} on {self.printer}"
+
+
+class RunCopy(models.Model):
+    """What became of one copy in one run."""
+
+    run = models.ForeignKey(Run, on_delete=models.CASCADE, related_name="results")
+    copy = models.ForeignKey("printing.PrintCopy", on_delete=models.CASCADE, related_name="results")
+    good = models.BooleanField()
+    reason = models.CharField(max_length=12, choices=FailureReason.choices, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["run", "copy"], name="one_result_a_copy_and_run"),
+            models.CheckConstraint(
+                condition=models.Q(good=True, reason="") | (models.Q(good=False) & ~models.Q(reason="")),
+                name="a_lost_copy_has_a_reason",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.copy}: {'good' if self.good else self.reason}"
+
+
+class RoomPlan(models.Model):
+    """One computed plan of a room. The newest one counts; plates carry its starts."""
+
+    room = models.ForeignKey(Room, on_delete=models.CASCADE, related_name="plans")
+    made_at = models.DateTimeField(auto_now_add=True)
+    seconds = models.FloatField()
+    plates = models.PositiveIntegerField()
+    late_kits = models.PositiveIntegerField(default=0)
+    tardiness_min = models.FloatField(default=0.0)
+    facts = models.JSONField(default=dict)  # loads, lateness by kit, changes and explanations, all computed
+    cause = models.CharField(max_length=120, blank=True)  # why it was made: "Wren failed P6"
+
+    objects = OfSchoolQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-id"]
+
+    def __str__(self) -> str:
+        return f"plan of {self.room} made {self.made_at:%Y-%m-%d %H:%M}"

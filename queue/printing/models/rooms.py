@@ -1,0 +1,165 @@
+"""A room, its staffed hours, its printers and their spools."""
+
+from __future__ import annotations
+
+from typing import Self
+
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from lessons.models import DayKind
+from makerlab.accounts.models import User
+from meshcheck.types import Machine
+
+
+class OfSchoolQuerySet(models.QuerySet):  # type: ignore[type-arg]
+    """Objects that belong to a room: all staff of the school see them, technicians and administrators edit them."""
+
+    school_path = "room__school_id"
+
+    def visible_to(self, user: User) -> Self:
+        return self.none() if user.is_student else self.filter(**{self.school_path: user.school_id})
+
+    def editable_by(self, user: User) -> Self:
+        allowed = user.is_technician or user.is_administrator
+        return self.filter(**{self.school_path: user.school_id}) if allowed else self.none()
+
+
+class RoomQuerySet(OfSchoolQuerySet):
+    school_path = "school_id"
+
+
+class Room(models.Model):
+    """A room with printers, and its rules. ``revision`` grows with every change of queue, plan or bench."""
+
+    school = models.ForeignKey("accounts.School", on_delete=models.CASCADE, related_name="rooms")
+    name = models.CharField(max_length=60)
+    unattended_allowed = models.BooleanField(
+        default=False, help_text=_("only with the school's written permission; each printer must allow it too")
+    )
+    start_min = models.PositiveSmallIntegerField(default=5)
+    swap_min = models.PositiveSmallIntegerField(default=10)
+    clear_min = models.PositiveSmallIntegerField(default=10)
+    gap_mm = models.FloatField(default=5.0)
+    revision = models.PositiveIntegerField(default=0)
+
+    objects = RoomQuerySet.as_manager()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["school", "name"], name="one_room_of_a_name")]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class RoomHours(models.Model):
+    """When, on a kind of day, how many people are there who can start and clear prints."""
+
+    room = models.ForeignKey(Room, on_delete=models.CASCADE, related_name="hours")
+    day_kind = models.ForeignKey(DayKind, on_delete=models.CASCADE, related_name="room_hours")
+    starts_at = models.TimeField()
+    ends_at = models.TimeField()
+    staff = models.PositiveSmallIntegerField(default=1)
+
+    class Meta:
+        ordering = ["day_kind", "starts_at"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(ends_at__gt=models.F("starts_at")), name="hours_end_after_they_start"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.day_kind.name} {self.starts_at:%H:%M} to {self.ends_at:%H:%M}, {self.staff}"
+
+
+class PrinterKind(models.Model):
+    """Printers that are alike: bed and speeds. ``machine`` holds meshcheck.types.Machine fields that differ."""
+
+    class Bed(models.TextChoices):
+        RECTANGULAR = "rectangular", _("rectangular")
+        ROUND = "round", _("round")
+
+    school = models.ForeignKey("accounts.School", on_delete=models.CASCADE, related_name="printer_kinds")
+    name = models.CharField(max_length=60)
+    bed = models.CharField(max_length=12, choices=Bed.choices, default=Bed.RECTANGULAR)
+    width_mm = models.FloatField(help_text=_("bed width, or diameter of a round bed"))
+    depth_mm = models.FloatField(help_text=_("bed depth; the diameter again for a round bed"))
+    height_mm = models.FloatField()
+    margin_mm = models.FloatField(default=5.0)
+    nozzle_mm = models.FloatField(default=0.4)
+    machine = models.JSONField(default=dict, blank=True)
+
+    def __str__(self) -> str:
+        return self.name
+
+    def machine_value(self) -> Machine:
+        """Speeds and waiting times. Raises TypeError for a field that does not exist."""
+        return Machine(**self.machine)
+
+    def clean(self) -> None:
+        try:
+            self.machine_value()
+        except TypeError as error:
+            raise ValidationError({"machine": str(error)}) from error
+
+
+class Printer(models.Model):
+    """One printer of the room."""
+
+    room = models.ForeignKey(Room, on_delete=models.CASCADE, related_name="printers")
+    kind = models.ForeignKey(PrinterKind, on_delete=models.PROTECT, related_name="printers")
+    name = models.CharField(max_length=40)
+    icon = models.CharField(max_length=24, default="printer")  # name of a symbol in the icon sprite
+    may_run_unattended = models.BooleanField(default=False)
+    position = models.PositiveSmallIntegerField(default=0)
+
+    objects = OfSchoolQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["position", "id"]
+        constraints = [models.UniqueConstraint(fields=["room", "name"], name="one_printer_of_a_name")]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Outage(models.Model):
+    """A printer is out of service from a time until another; ``until`` empty: until somebody says otherwise."""
+
+    printer = models.ForeignKey(Printer, on_delete=models.CASCADE, related_name="outages")
+    since = models.DateTimeField()
+    until = models.DateTimeField(null=True, blank=True)
+    reason = models.CharField(max_length=120)
+
+    class Meta:
+        ordering = ["-since"]
+
+    def __str__(self) -> str:
+        return f"{self.printer} out of service: {self.reason}"
+
+
+class Spool(models.Model):
+    """A spool of filament; at most one is loaded on a printer."""
+
+    room = models.ForeignKey(Room, on_delete=models.CASCADE, related_name="spools")
+    printer = models.OneToOneField(Printer, on_delete=models.SET_NULL, null=True, blank=True, related_name="spool")
+    material = models.CharField(max_length=12, default="PLA")
+    colour = models.CharField(max_length=24)
+    grams_full = models.FloatField(default=750.0)
+    grams_left = models.FloatField()
+    tare_g = models.FloatField(default=220.0)
+    price_per_kg = models.DecimalField(max_digits=8, decimal_places=2, null=True, blank=True)
+    weighed_at = models.DateTimeField(null=True, blank=True)
+
+    objects = OfSchoolQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.CheckConstraint(condition=models.Q(grams_left__gte=0), name="a_spool_is_never_below_zero")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.colour} {self.material}"

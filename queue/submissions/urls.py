@@ -1,0 +1,6 @@
+"""Addresses of submissions."""
+
+from django.urls import URLPattern
+
+app_name = "submissions"
+urlpatterns: list[URLPattern] = []
