@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect
 
 from makerlab.accounts.models import Role
+from makerlab.http import SignedInRequest
 
 LANDING = {
     Role.STUDENT: "submissions:part-list",
@@ -15,6 +16,6 @@ LANDING = {
 }
 
 
-def home(request: HttpRequest) -> HttpResponse:
+def home(request: SignedInRequest) -> HttpResponse:
     """Send each role to what needs doing now."""
     return redirect(LANDING[request.user.role])

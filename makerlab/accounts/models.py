@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 from zoneinfo import available_timezones
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils.translation import gettext_lazy as _
-
-if TYPE_CHECKING:
-    from django.contrib.auth.models import AnonymousUser
 
 
 class Role(models.TextChoices):
@@ -70,7 +67,7 @@ class User(AbstractBaseUser):
 
     school = models.ForeignKey(School, on_delete=models.CASCADE, related_name="people")
     role = models.CharField(max_length=16, choices=Role.choices)
-    username = models.CharField(max_length=64, unique=True, null=True, blank=True)  # noqa: DJ001 - unique, students have none
+    username = models.CharField(max_length=64, unique=True, null=True, blank=True)  # students have none
     display_name = models.CharField(max_length=64)
     is_active = models.BooleanField(default=True)
     created_at = models.DateTimeField(auto_now_add=True)
@@ -114,6 +111,3 @@ class User(AbstractBaseUser):
     @property
     def is_staff_member(self) -> bool:
         return self.role in STAFF_ROLES
-
-
-Person = "User | AnonymousUser"

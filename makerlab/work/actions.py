@@ -106,7 +106,7 @@ def set_progress(job: Job, share: float) -> None:
 
 
 def finish(job: Job, apply: Apply) -> bool:
-    """Mark done and write the result in one transaction. False, and nothing written, when the job is not ours any more."""
+    """Mark done and write the result in one transaction. False, and nothing written, when the job is no longer ours."""
     with transaction.atomic():
         if not _mine(job).update(state=State.DONE, progress=1.0, finished_at=timezone.now(), error=""):
             log.info("late result of %s refused", job)

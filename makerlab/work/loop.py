@@ -17,7 +17,7 @@ SWEEP_S = 5.0
 
 
 def work_lane(lane: str, stop: threading.Event) -> None:
-    """Claim and do the jobs of one lane until told to stop. A database that is busy or away for a while is waited for."""
+    """Claim and do the jobs of one lane until told to stop. A database that is away for a while is waited for."""
     while not stop.is_set():
         close_old_connections()
         try:

@@ -1,0 +1,50 @@
+"""Fixtures every test may use."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from django.test import Client
+
+from tests.world import World, make_world
+
+
+@pytest.fixture(autouse=True)
+def _own_media(settings, tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Files of a test never land in the developer's var/."""
+    settings.MEDIA_ROOT = str(tmp_path_factory.mktemp("media"))
+
+
+@pytest.fixture
+def world(db) -> World:
+    return make_world()
+
+
+@pytest.fixture
+def signed_in() -> Callable[[object], Client]:
+    """A client in which the given person is signed in."""
+
+    def sign_in(person) -> Client:
+        client = Client()
+        client.force_login(person)
+        return client
+
+    return sign_in
+
+
+def missing(what: str) -> None:
+    """Skip because something is not there; fail where CI promised that everything is."""
+    if os.environ.get("MAKERLAB_REQUIRE_ALL") == "1":
+        pytest.fail(f"{what}, and MAKERLAB_REQUIRE_ALL=1 wants it")
+    pytest.skip(what)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    path = Path("/usr/bin/chromium")
+    if not path.exists():
+        missing("Chromium is not installed at /usr/bin/chromium")
+    return str(path)
