@@ -105,6 +105,7 @@ class RawMesh:
     unit: Unit | None = None
     objects: int = 1
     notes: tuple[Note, ...] = ()
+    part: IntArray | None = None  # (n,) object of every face where the format tells; never merged across objects
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,6 +138,7 @@ class Topology:
     turned_bodies: int  # inside-out bodies turned right side out
     overlapping_bodies: bool
     open_edge_faces: IntArray = field(default_factory=lambda: np.zeros(0, np.int32))
+    twin_faces: int = 0  # faces lying exactly on another one, left out
 
     @property
     def watertight(self) -> bool:
