@@ -115,10 +115,19 @@ def make_kit_part(plan: LessonPlan, code: str, **values: Any) -> KitPart:
     """A kit part with a stored figure instead of a check: 10 g and 30 min, 60 x 60 x 8 mm. Tests that need
     the real check upload a real file."""
     report = {"volume_mm3": 8000.0, "findings": [], "footprint": {"kind": "circle", "radius_mm": 30.0}}
-    defaults = dict(
-        name=code.replace("-", " "), file_name=f"{code}.stl", sha256="0" * 64, check_state="checked", verdict="ok",
-        report=report, mass_g=10.0, duration_s=1800.0, width_mm=60.0, depth_mm=60.0, height_mm=8.0,
-    )  # fmt: skip
+    defaults = {
+        "name": code.replace("-", " "),
+        "file_name": f"{code}.stl",
+        "sha256": "0" * 64,
+        "check_state": "checked",
+        "verdict": "ok",
+        "report": report,
+        "mass_g": 10.0,
+        "duration_s": 1800.0,
+        "width_mm": 60.0,
+        "depth_mm": 60.0,
+        "height_mm": 8.0,
+    }
     return KitPart.objects.create(plan=plan, code=code, **{**defaults, **values})
 
 
@@ -139,9 +148,17 @@ def make_world() -> World:
     wheel = make_kit_part(plan, "wheel", copies_per_team=4, redesignable=True, task="Make four wheels.")
     PartGauge.objects.create(kit_part=wheel, hole_diameter_mm=3.2, hole_depth_mm=8.0, through=True)
     chassis = make_kit_part(
-        plan, "chassis", width_mm=150.0, depth_mm=70.0, position=1,
-        report={"volume_mm3": 21000.0, "findings": [], "footprint": {"kind": "rectangle", "width_mm": 150.0, "depth_mm": 70.0}},
-    )  # fmt: skip
+        plan,
+        "chassis",
+        width_mm=150.0,
+        depth_mm=70.0,
+        position=1,
+        report={
+            "volume_mm3": 21000.0,
+            "findings": [],
+            "footprint": {"kind": "rectangle", "width_mm": 150.0, "depth_mm": 70.0},
+        },
+    )
     start = timezone.now().replace(second=0, microsecond=0) + timedelta(days=3)
     meeting = Meeting.objects.create(
         school_class=ours, starts_at=start, ends_at=start + timedelta(minutes=50), period="3"
@@ -159,9 +176,24 @@ def make_world() -> World:
     other_technician = User.objects.create_staff(other, "other_technician", Role.TECHNICIAN, PASSWORD, "other tech")
     other_class = make_class(other, "7B", other_teacher)
     return World(
-        school=school, **staff, student=make_student(ours, team, "Pip"), far_student=make_student(far, far.teams.first(), "Ash"),
-        school_class=ours, far_class=far, team=team, far_team=far.teams.get(number=1), second_team=second_team, plan=plan,
-        wheel=wheel, chassis=chassis, meeting=meeting, assignment=assignment, room=room, printers=printers, other_school=other,
-        other_teacher=other_teacher, other_technician=other_technician,
+        school=school,
+        **staff,
+        student=make_student(ours, team, "Pip"),
+        far_student=make_student(far, far.teams.first(), "Ash"),
+        school_class=ours,
+        far_class=far,
+        team=team,
+        far_team=far.teams.get(number=1),
+        second_team=second_team,
+        plan=plan,
+        wheel=wheel,
+        chassis=chassis,
+        meeting=meeting,
+        assignment=assignment,
+        room=room,
+        printers=printers,
+        other_school=other,
+        other_teacher=other_teacher,
+        other_technician=other_technician,
         other_student=make_student(other_class, other_class.teams.first(), "Pip"),
-    )  # fmt: skip
+    )
