@@ -316,7 +316,9 @@ class Machine:
 @dataclass(frozen=True, slots=True)
 class Estimate:
     """Grams and minutes of one file printed once. ``duration_s`` is heat-up plus printing, without cool-down.
-    It comes from geometry and a motion model; no real printer was measured."""
+    It comes from geometry and a motion model; no real printer was measured. ``mass_g`` is the part itself (of a plate:
+    all parts); support, raft and brim stand beside it; ``filament_m`` is all of them; ``path_m`` is every way of the
+    head, drawing or travelling; ``layers`` includes those of the raft."""
 
     mass_g: float
     support_g: float
@@ -328,6 +330,11 @@ class Estimate:
     layers: int
     path_m: float
     settings: PrintSettings
+
+    @property
+    def used_g(self) -> float:
+        """All that leaves the spool."""
+        return self.mass_g + self.support_g + self.raft_brim_g
 
 
 @dataclass(frozen=True, slots=True)
