@@ -140,7 +140,7 @@ def holder_solid() -> Manifold:
 def gauge_solid() -> Manifold:
     """The gauge with its handle on z = 0."""
     half, wide, thick, pin_x = 25.0, 14.0, 4.0, 18.0
-    handle = box((-half + wide / 2, half), (-wide / 2, wide / 2)) + circle(wide, 96).translate((-half + wide / 2, 0))
+    handle = box((-half + wide / 2, half), (-wide / 2, wide / 2)) + circle(wide, 48).translate((-half + wide / 2, 0))
     notch = box((pin_x - 5.0, pin_x - 3.0), (wide / 2 - 2.0, wide))
     handle -= union([notch, notch.mirror((0, 1))])
     body = handle.extrude(thick)
@@ -152,7 +152,7 @@ def pin_solid(diameter_mm: float, length_mm: float) -> Manifold:
     """An upright pin, its tip drawn in by 0.5 mm, its foot sunk 1 mm below z = 0."""
     radius = diameter_mm / 2
     outline = [(0.0, -1.0), (radius, -1.0), (radius, length_mm - 0.5), (radius - 0.5, length_mm), (0.0, length_mm)]
-    return Manifold.revolve(polygon(outline), 96)
+    return Manifold.revolve(polygon(outline), 64)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

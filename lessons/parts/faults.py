@@ -111,7 +111,7 @@ def good_files() -> list[StudentFile]:
             2,
             1,
             "small narrow wheel, an ASCII STL file",
-            replace(SMALL_NARROW, spokes=4, facets=48, bore_facets=48),
+            replace(SMALL_NARROW, spokes=4, facets=40, bore_facets=40),
             lambda mesh: stl_ascii(mesh, "wheel"),
         ),
         sound(
@@ -129,7 +129,7 @@ def good_files() -> list[StudentFile]:
             "four wheels of one design in one file",
             "ok",
             (),
-            lambda: stl_binary(wheel_set(replace(LIGHT_RIM, spokes=4, spoke_width_mm=5.0, facets=64, bore_facets=48))),
+            lambda: stl_binary(wheel_set(replace(LIGHT_RIM, spokes=4, spoke_width_mm=5.0, facets=60, bore_facets=40))),
             wheels=4,
             facts={"across_mm": 60.0, "hole_mm": 3.2, "hub_depth_mm": 8.0},
         ),

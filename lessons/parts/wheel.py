@@ -68,6 +68,7 @@ def design_problems(design: WheelDesign) -> list[str]:
         (d.spokes > 0 or d.web_mm > 0, "hub and rim must be joined by spokes or a web"),
         (d.facets >= 12 and d.bore_facets >= 12, "a circle needs at least 12 facets"),
         (0 <= d.groove_mm <= d.rim_mm - 1.2, "the groove must leave 1.2 mm of rim"),
+        (d.groove_mm == 0 or d.width_mm / 2 >= 1.5 * d.groove_mm + 1.2, "the rim must be wider than its groove"),
         (d.windows == 0 or 0 < d.window_diameter_mm <= room - 2.4, "windows must leave 1.2 mm to hub and rim"),
         (d.width_mm > sum((LOWER_EDGE_MM[1], UPPER_EDGE_MM[1])), "the rim must be wider than its chamfers"),
     ]
