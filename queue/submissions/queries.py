@@ -1,0 +1,115 @@
+"""What the pages of students and teachers ask for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from django.db.models import Q
+
+from lessons.models import Assignment, CheckState, KitPart, Team
+from makerlab.accounts.models import User
+from makerlab.work.models import Job, Lane
+from submissions.models import Review, Submission, SubmissionQuerySet
+from submissions.progress import PartProgress
+from submissions.states import State
+
+ProgressSource = Callable[[Team, Assignment], list[PartProgress]]
+
+# Printing is a higher layer: it adds its source here when it starts (AppConfig.ready).
+progress_sources: list[ProgressSource] = []
+
+JOB_KIND = "check-submission"
+
+
+def part_progress(team: Team, assignment: Assignment) -> list[PartProgress]:
+    """What every registered source knows about the parts of this team."""
+    return [progress for source in progress_sources for progress in source(team, assignment)]
+
+
+def team_of(user: User, assignment: Assignment) -> Team | None:
+    """The student's team in the class of this assignment."""
+    return (
+        Team.objects.visible_to(user)
+        .filter(school_class_id=assignment.school_class_id, memberships__user=user)
+        .select_related("school_class")
+        .first()
+    )
+
+
+def assignments_of(user: User) -> list[Assignment]:
+    """The student's assignments, the soonest meeting that is not over first, then those that are over."""
+    found = Assignment.objects.visible_to(user).select_related("plan", "school_class", "meeting")
+    coming = [a for a in found.order_by("meeting__starts_at") if not a.meeting.is_over]
+    over = [a for a in found.order_by("-meeting__starts_at") if a.meeting.is_over]
+    return coming + over
+
+
+def designs(team: Team, assignment: Assignment) -> SubmissionQuerySet:
+    """All versions of all parts of a team in an assignment, newest first, without report and picture."""
+    return (
+        Submission.objects.filter(team=team, assignment=assignment)
+        .select_related("kit_part")
+        .prefetch_related("reviews__reviewer")
+        .light()
+        .newest_first()
+    )
+
+
+def versions(submission: Submission) -> SubmissionQuerySet:
+    """All versions of the same design, oldest first."""
+    return Submission.objects.filter(
+        team_id=submission.team_id, assignment_id=submission.assignment_id, kit_part_id=submission.kit_part_id
+    ).order_by("version")
+
+
+def same_bytes_before(submission: Submission) -> Submission | None:
+    """An earlier version of this team's design with exactly the same bytes."""
+    earlier = versions(submission).filter(sha256=submission.sha256, version__lt=submission.version)
+    return earlier.light().order_by("-version").first()
+
+
+def review_pile(user: User) -> SubmissionQuerySet:
+    """What waits for this person's decision: the soonest meeting first, then first come, first served."""
+    return (
+        Submission.objects.editable_by(user)
+        .filter(state=State.HANDED_IN, check_state=CheckState.CHECKED)
+        .select_related("kit_part", "team__school_class", "assignment__meeting")
+        .order_by("assignment__meeting__starts_at", "handed_in_at", "id")
+    )
+
+
+def check_job(submission: Submission) -> Job | None:
+    """The newest check of this upload."""
+    return Job.objects.filter(kind=JOB_KIND, subject=str(submission.pk)).order_by("-id").first()
+
+
+def place_in_line(job: Job) -> int:
+    """How many checks are done before this one starts; 0 when it is running or next."""
+    if job.state != Job.State.WAITING:
+        return 0
+    ahead = Job.objects.filter(lane=Lane.MEASURE).filter(
+        Q(state=Job.State.RUNNING)
+        | Q(state=Job.State.WAITING, priority__lt=job.priority)
+        | Q(state=Job.State.WAITING, priority=job.priority, pk__lt=job.pk)
+    )
+    return ahead.count()
+
+
+def last_review(submission: Submission) -> Review | None:
+    """The decision that counts: the newest one."""
+    return submission.reviews.select_related("reviewer").first()
+
+
+def redesigned_parts(assignment: Assignment) -> list[KitPart]:
+    """The kit parts students redesign, in the order of the kit."""
+    return [part for part in kit_parts(assignment) if part.redesignable]
+
+
+def kit_parts(assignment: Assignment) -> list[KitPart]:
+    """Everything one team needs."""
+    return list(
+        KitPart.objects.filter(plan_id=assignment.plan_id)
+        .select_related("gauge")
+        .defer("report", "picture")
+        .order_by("position", "id")
+    )
