@@ -49,6 +49,21 @@ class Plate(models.Model):
         return f"P{self.number}"
 
 
+class PlateEstimate(models.Model):
+    """Grams and minutes of one arrangement of files, kept so that planning again is quick.
+
+    ``key`` is the sha256 of the files, their places, the print settings and the machines; ``answer`` is what
+    ``meshcheck.service.estimate_plate`` said.
+    """
+
+    key = models.CharField(max_length=64, primary_key=True)
+    answer = models.JSONField()
+    used_at = models.DateTimeField(db_index=True)
+
+    def __str__(self) -> str:
+        return f"estimate {self.key[:8]}"
+
+
 class RunQuerySet(OfSchoolQuerySet):
     school_path = "plate__room__school_id"
 

@@ -43,6 +43,8 @@ class Room(models.Model):
     clear_min = models.PositiveSmallIntegerField(default=10)
     gap_mm = models.FloatField(default=5.0)
     revision = models.PositiveIntegerField(default=0)
+    # grows when the order of the queue changes: a move made on an older list is refused and told
+    queue_version = models.PositiveIntegerField(default=0)
 
     objects = RoomQuerySet.as_manager()
 
