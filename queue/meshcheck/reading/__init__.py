@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from meshcheck.reading import stl
+from meshcheck.reading import obj, stl, threemf
 from meshcheck.reading.gate import MAX_BYTES, check_mesh, check_size, sniff
 from meshcheck.types import RawMesh
 
@@ -17,5 +17,5 @@ def read_mesh(data: bytes, name: str) -> RawMesh:
     """
     check_size(data)
     kind, content = sniff(data)
-    readers = {"stl-binary": stl.read_binary, "stl-ascii": stl.read_text}
+    readers = {"stl-binary": stl.read_binary, "stl-ascii": stl.read_text, "obj": obj.read_obj, "3mf": threemf.read_3mf}
     return check_mesh(readers[kind](content))

@@ -1,0 +1,232 @@
+"""The XML inside a 3MF package, parsed as a stream: no document type, no entities, counts capped while reading.
+
+The standard library's expat is used directly: refusing the document type declaration at its first character is what
+defusedxml does too, and corners go straight into arrays instead of half a million element objects.
+"""
+
+from __future__ import annotations
+
+from array import array
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from typing import NoReturn
+from xml.parsers import expat
+
+import numpy as np
+
+from meshcheck.reading.gate import MAX_FACES, rejected
+from meshcheck.types import FloatArray, IntArray, Unit
+
+CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
+PRODUCTION = "http://schemas.microsoft.com/3dmanufacturing/production/2015/06"
+# These add names, colours or labels and leave the mesh as it is.
+_HARMLESS = {
+    CORE,
+    PRODUCTION,
+    "http://schemas.microsoft.com/3dmanufacturing/material/2015/02",
+    "http://schemas.microsoft.com/3dmanufacturing/trianglesets/2021/07",
+}
+_UNITS = {
+    "micron": Unit.MICRON,
+    "millimeter": Unit.MILLIMETRE,
+    "centimeter": Unit.CENTIMETRE,
+    "inch": Unit.INCH,
+    "foot": Unit.FOOT,
+    "meter": Unit.METRE,
+}
+
+MAX_COPIES = 10_000
+_VERTICES_MAX = 3 * MAX_FACES  # a mesh without any shared corner
+
+Attributes = dict[str, str]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Use:
+    """One use of an object: by a component or a build item. ``part_name`` is the package part it lives in, if told."""
+
+    object_id: str
+    part_name: str | None
+    matrix: FloatArray  # (4, 3): a point p becomes p @ matrix[:3] + matrix[3]
+
+
+@dataclass(slots=True, eq=False)
+class ModelObject:
+    """One object resource: a mesh (vertices (v, 3), triangles (t, 3)), or uses of other objects."""
+
+    kind: str
+    vertices: FloatArray = field(default_factory=lambda: np.zeros((0, 3)))
+    triangles: IntArray = field(default_factory=lambda: np.zeros((0, 3), np.int32))
+    uses: list[Use] = field(default_factory=list)
+
+
+@dataclass(slots=True, eq=False)
+class Model:
+    """One model part: its unit, its objects by id, and what the build asks for."""
+
+    unit: Unit = Unit.MILLIMETRE
+    objects: dict[str, ModelObject] = field(default_factory=dict)
+    items: list[Use] = field(default_factory=list)
+
+
+def parse_model(chunks: Iterable[bytes]) -> Model:
+    """Parse one model part. Raises MeshRejected: xml_unsafe, xml_broken, bad_unit, bad_index, needs_extension, caps."""
+    parser = _ModelParser()
+    _parse(chunks, parser.start, parser.end, parser.namespace)
+    if not parser.seen_model:
+        raise rejected("xml_broken", found="it holds no 3MF model")
+    return parser.model
+
+
+def parse_relationships(chunks: Iterable[bytes]) -> str | None:
+    """The package part named as the 3D model by ``_rels/.rels``; None when none is."""
+    targets: list[str] = []
+
+    def start(name: str, attributes: Attributes) -> None:
+        if name.endswith(" Relationship") and attributes.get("Type", "").endswith("/3dmodel"):
+            targets.append(attributes.get("Target", ""))
+
+    _parse(chunks, start, lambda name: None, lambda prefix, uri: None)
+    return targets[0] if targets else None
+
+
+def _parse(
+    chunks: Iterable[bytes],
+    start: Callable[[str, Attributes], None],
+    end: Callable[[str], None],
+    namespace: Callable[[str | None, str], None],
+) -> None:
+    parser = expat.ParserCreate(namespace_separator=" ")
+    parser.StartElementHandler = start
+    parser.EndElementHandler = end
+    parser.StartNamespaceDeclHandler = namespace
+    parser.StartDoctypeDeclHandler = _refuse
+    parser.EntityDeclHandler = _refuse
+    parser.ExternalEntityRefHandler = _refuse
+    try:
+        for chunk in chunks:
+            parser.Parse(chunk, False)
+        parser.Parse(b"", True)
+    except expat.ExpatError as error:
+        raise rejected("xml_broken", found=f"line {error.lineno} is not proper XML") from error
+    except KeyError as error:
+        raise rejected("xml_broken", found=f"line {parser.CurrentLineNumber} lacks {error.args[0]}") from error
+    except OverflowError as error:
+        raise rejected("bad_index", index="(far too large)", corners="fewer") from error
+    except (ValueError, LookupError) as error:  # not a number, or an encoding nobody knows
+        raise rejected(
+            "xml_broken", found=f"line {parser.CurrentLineNumber} has something that is no number"
+        ) from error
+
+
+def _refuse(*_: object) -> NoReturn:
+    raise rejected("xml_unsafe")
+
+
+class _ModelParser:
+    """Expat handlers that fill a Model."""
+
+    def __init__(self) -> None:
+        self.model = Model()
+        self.seen_model = False
+        self._prefixes: dict[str, str] = {}
+        self._object: ModelObject | None = None
+        self._object_id = ""
+        self._corners = array("d")
+        self._faces = array("q")
+        self._corner_count = 0
+        self._face_count = 0
+        self._use_count = 0
+        self._handlers: dict[str, Callable[[Attributes], None]] = {
+            f"{CORE} vertex": self._vertex,
+            f"{CORE} triangle": self._triangle,
+            f"{CORE} model": self._start_model,
+            f"{CORE} object": self._start_object,
+            f"{CORE} component": self._component,
+            f"{CORE} item": self._item,
+        }
+
+    def start(self, name: str, attributes: Attributes) -> None:
+        handler = self._handlers.get(name)
+        if handler is not None:
+            handler(attributes)
+
+    def end(self, name: str) -> None:
+        if name == f"{CORE} object":
+            self._end_object()
+
+    def namespace(self, prefix: str | None, uri: str) -> None:
+        self._prefixes[prefix or ""] = uri
+
+    def _start_model(self, attributes: Attributes) -> None:
+        self.seen_model = True
+        unit = attributes.get("unit", "millimeter")
+        if unit not in _UNITS:
+            raise rejected("bad_unit", unit=unit[:20])
+        self.model.unit = _UNITS[unit]
+        for prefix in attributes.get("requiredextensions", "").split():
+            uri = self._prefixes.get(prefix, "unknown")
+            if uri not in _HARMLESS:
+                raise rejected("needs_extension", name=prefix[:20])
+
+    def _start_object(self, attributes: Attributes) -> None:
+        self._object_id = attributes["id"]
+        self._object = ModelObject(kind=attributes.get("type", "model"))
+        self._corners, self._faces = array("d"), array("q")
+
+    def _vertex(self, attributes: Attributes) -> None:
+        self._corners.extend((float(attributes["x"]), float(attributes["y"]), float(attributes["z"])))
+        self._corner_count += 1
+        if self._corner_count > _VERTICES_MAX:
+            raise rejected("too_many_faces", faces=f"more than {MAX_FACES}", limit=MAX_FACES)
+
+    def _triangle(self, attributes: Attributes) -> None:
+        self._faces.extend((int(attributes["v1"]), int(attributes["v2"]), int(attributes["v3"])))
+        self._face_count += 1
+        if self._face_count > MAX_FACES:
+            raise rejected("too_many_faces", faces=f"more than {MAX_FACES}", limit=MAX_FACES)
+
+    def _component(self, attributes: Attributes) -> None:
+        if self._object is not None:
+            self._object.uses.append(self._use(attributes))
+
+    def _item(self, attributes: Attributes) -> None:
+        self.model.items.append(self._use(attributes))
+
+    def _use(self, attributes: Attributes) -> Use:
+        self._use_count += 1
+        if self._use_count > MAX_COPIES:
+            raise rejected("too_many_copies", copies=f"more than {MAX_COPIES}", limit=MAX_COPIES)
+        matrix = _matrix(attributes.get("transform"))
+        return Use(attributes["objectid"], attributes.get(f"{PRODUCTION} path"), matrix)
+
+    def _end_object(self) -> None:
+        if self._object is None:
+            return
+        vertices = np.array(self._corners, np.float64).reshape(-1, 3)
+        triangles = np.array(self._faces, np.int64).reshape(-1, 3)
+        if triangles.size and not 0 <= triangles.min() <= triangles.max() < len(vertices):
+            worst = int(triangles.min() if triangles.min() < 0 else triangles.max())
+            raise rejected("bad_index", index=worst, corners=len(vertices))
+        self._object.vertices = vertices
+        self._object.triangles = triangles.astype(np.int32)
+        if self._object_id in self.model.objects:
+            raise rejected("xml_broken", found=f"two parts have the number {self._object_id[:20]}")
+        self.model.objects[self._object_id] = self._object
+        self._object = None
+
+
+def _matrix(text: str | None) -> FloatArray:
+    """The (4, 3) matrix of a transform attribute: twelve numbers, row by row."""
+    if text is None:
+        return np.vstack([np.eye(3), np.zeros(3)])
+    try:
+        numbers = np.array([float(word) for word in text.split()])
+    except ValueError as error:
+        raise rejected("bad_transform") from error
+    if numbers.size != 12 or not np.isfinite(numbers).all() or np.abs(numbers).max() > 1e9:
+        raise rejected("bad_transform")
+    matrix: FloatArray = numbers.reshape(4, 3)
+    if np.linalg.det(matrix[:3]) == 0:
+        raise rejected("bad_transform")
+    return matrix
