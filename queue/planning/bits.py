@@ -1,0 +1,97 @@
+"""Who is free when, one bit a minute: the technicians' diary inside the compiled kernels.
+
+Minute ``t`` is bit ``t & 63`` of word ``t >> 6``. ``busy`` has a bit set where no further staff action can be taken.
+``planes[k]`` has a bit set where k + 1 actions or more are booked; ``staff[k]`` where exactly k + 1 people are in the
+room. ``skip[i]`` leads past words without a free minute (union-find), so that nights and full days cost nothing.
+The last word is a guard: all busy, never passed.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+Words = NDArray[np.uint64]
+Ints = NDArray[np.int32]
+
+ONE = np.uint64(1)
+ALL = np.uint64(0xFFFFFFFFFFFFFFFF)
+
+# The number of trailing zeros of w is TABLE[(w & -w) * MAGIC >> 58]: a de Bruijn sequence of order 6.
+MAGIC = np.uint64(0x03F79D71B4CB0A89)
+TABLE = np.zeros(64, np.int64)
+for _bit in range(64):
+    TABLE[((0x03F79D71B4CB0A89 << _bit) & 0xFFFFFFFFFFFFFFFF) >> 58] = _bit
+
+
+@njit(cache=True, nogil=True, inline="always")
+def trailing_zeros(word):  # type: ignore[no-untyped-def]
+    """Index of the lowest set bit of a non-zero word."""
+    return TABLE[((word & (~word + ONE)) * MAGIC) >> np.uint64(58)]
+
+
+@njit(cache=True, nogil=True)
+def next_open_word(skip: Ints, at: int) -> int:
+    """The first word at or after ``at`` that is not known to be full."""
+    root = at
+    while skip[root] != root:
+        root = skip[root]
+    while skip[at] != root:
+        following = skip[at]
+        skip[at] = root
+        at = following
+    return root
+
+
+@njit(cache=True, nogil=True)
+def first_free(busy: Words, skip: Ints, minute: int, length: int, limit: int) -> int:
+    """The first minute >= ``minute`` from which ``length`` minutes in a row are free; ``limit`` if none before it."""
+    last = len(busy) - 1
+    while minute < limit:
+        at = minute >> 6
+        word = (~busy[at]) >> np.uint64(minute & 63)
+        if word == 0:
+            at = next_open_word(skip, at + 1) if at < last else last
+            if at >= last:
+                return limit
+            minute = at << 6
+            word = ~busy[at]
+        minute += trailing_zeros(word)
+        wanted = length
+        probe = minute
+        while True:
+            offset = probe & 63
+            taken = busy[probe >> 6] >> np.uint64(offset)
+            if taken != 0:
+                clear = trailing_zeros(taken)
+                if clear >= wanted:
+                    return minute
+                minute = probe + clear
+                break
+            if 64 - offset >= wanted:
+                return minute
+            wanted -= 64 - offset
+            probe += 64 - offset
+    return limit
+
+
+@njit(cache=True, nogil=True)
+def book(busy: Words, planes: NDArray[np.uint64], staff: NDArray[np.uint64], skip: Ints, start: int, end: int) -> None:
+    """One person is taken in ``[start, end)``."""
+    levels = planes.shape[0]
+    while start < end:
+        at = start >> 6
+        offset = start & 63
+        count = min(64 - offset, end - start)
+        mask = ALL if count == 64 else ((ONE << np.uint64(count)) - ONE) << np.uint64(offset)
+        for level in range(levels - 1, 0, -1):
+            planes[level, at] |= planes[level - 1, at] & mask
+        planes[0, at] |= mask
+        full = busy[at]
+        for level in range(levels):
+            full |= planes[level, at] & staff[level, at]
+        busy[at] = full
+        if full == ALL and at < len(busy) - 1:
+            skip[at] = at + 1
+        start += count

@@ -1,0 +1,218 @@
+"""The room plan: which plate on which printer when.
+
+``solve`` takes the best of the dispatch rules and of the plan in force, and lets the search improve on it. A plan in
+force that still holds is itself a candidate, so that adding a printer, hours or a second technician never makes the
+plan worse when ``start_from`` is given.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from planning.bits import Ints
+from planning.decoder import (
+    CHANGES,
+    COMPLETION,
+    LATE,
+    PLACED,
+    REJECTED,
+    SWAPS,
+    TARDINESS,
+    Timetable,
+    decode,
+    empty_timetable,
+)
+from planning.room import Compiled, compile_problem
+from planning.rules import in_pinned_order, orders
+from planning.search import Start, anneal
+from planning.types import Objective, Plan, PlannedRun, Problem, Stop, Unplaced
+from planning.verify import evaluate, violations
+
+Key = tuple[int, int, int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A plan and what it is compared by: the objective with ``change_penalty`` for every change added to tardiness."""
+
+    key: Key
+    plan: Plan
+    priority: Ints
+    printer_of: Ints
+
+
+def solve(
+    problem: Problem,
+    stop: Stop,
+    seed: int = 0,
+    start_from: Plan | None = None,
+    on_improve: Callable[[Plan], None] | None = None,
+) -> Plan:
+    """The best plan found until ``stop``.
+
+    Plates that cannot be placed are in ``plan.unplaced`` with the reason; the rest is planned all the same. With
+    ``stop.iterations`` only, the answer depends on nothing but problem, seed and ``start_from``, whatever the order of
+    the input. ``on_improve`` is called with the first plan and with each better one, from this thread.
+    """
+    compiled = compile_problem(problem)
+    best = min(_candidates(problem, compiled, start_from), key=lambda candidate: candidate.key)
+    if on_improve:
+        on_improve(best.plan)
+    if stop.iterations == 0 or not len(compiled.plates):
+        return best.plan
+    start = Start(best.priority, best.printer_of)
+    for found in anneal(compiled.room, start, stop, seed, problem.rules.change_penalty):
+        table = empty_timetable(compiled.room)
+        decode(compiled.room, table, found.priority, found.printer_of, REJECTED)
+        better = _candidate(problem, compiled, table, found.priority, found.printer_of, "search")
+        if better.key < best.key:
+            best = better
+            if on_improve:
+                on_improve(best.plan)
+    return best.plan
+
+
+def rule_plans(problem: Problem) -> dict[str, Plan]:
+    """What each dispatch rule alone would give, by the rule's name: the peers a benchmark compares with."""
+    compiled = compile_problem(problem)
+    free = np.full(len(compiled.plates), -1, np.int32)
+    table = empty_timetable(compiled.room)
+    plans = {}
+    for name, priority in orders(compiled).items():
+        if decode(compiled.room, table, priority, free, REJECTED):
+            plans[name] = _candidate(problem, compiled, table, priority, free, name).plan
+    return plans
+
+
+def _candidates(problem: Problem, compiled: Compiled, start_from: Plan | None) -> list[Candidate]:
+    room = compiled.room
+    free = np.full(len(compiled.plates), -1, np.int32)
+    tries = [(name, priority, free) for name, priority in orders(compiled).items()]
+    if start_from is not None:
+        tries += _from_plan(compiled, start_from)
+    table = empty_timetable(room)
+    found = []
+    for name, priority, printer_of in tries:
+        if decode(room, table, priority, printer_of, REJECTED):
+            found.append(_candidate(problem, compiled, table, priority, printer_of, name))
+    if start_from is not None:
+        kept = _kept(problem, compiled, start_from)
+        if kept is not None:
+            found.append(kept)
+    return found
+
+
+def _from_plan(compiled: Compiled, plan: Plan) -> list[tuple[str, Ints, Ints]]:
+    """The plan in force as lists: by set-up and by clearing, on its printers and on any. New plates come last."""
+    row = {plate.id: index for index, plate in enumerate(compiled.plates)}
+    column = {printer.id: index for index, printer in enumerate(compiled.printers)}
+    on_its_printer = np.full(len(row), -1, np.int32)
+    setup, clear = (np.full(len(row), np.iinfo(np.int32).max) for _ in range(2))
+    for run in plan.runs:
+        index = row.get(run.plate_id)
+        if index is None:
+            continue
+        setup[index], clear[index] = run.setup_start, run.clear_end
+        printer = column.get(run.printer_id, -1)
+        if printer >= 0 and compiled.room.duration[index, printer] > 0:
+            on_its_printer[index] = printer
+    free = np.full(len(row), -1, np.int32)
+    tries = []
+    for minutes in (setup, clear):
+        order = in_pinned_order(compiled.room, np.argsort(minutes, kind="stable").astype(np.int32))
+        tries += [("plan in force", order, on_its_printer), ("plan in force", order, free)]
+    return tries
+
+
+def _kept(problem: Problem, compiled: Compiled, plan: Plan) -> Candidate | None:
+    """The plan in force as it stands, if it covers every plate that can be placed and breaks no rule."""
+    ids = {plate.id for plate in compiled.plates}
+    runs = tuple(run for run in plan.runs if run.plate_id in ids)
+    if len(runs) != len(ids):
+        return None
+    running = {printer.id for printer in compiled.printers if printer.running}
+    clears = tuple(clear for clear in plan.clears if clear.printer_id in running)
+    kept = Plan(
+        runs=runs,
+        objective=Objective(0, 0, 0, 0),
+        unplaced=compiled.unplaced,
+        clears=clears if len(clears) == len(running) else compiled.clears,
+        released=compiled.released,
+        changes=_changes(problem, runs),
+        method="plan in force",
+    )
+    kept = replace(kept, objective=evaluate(problem, kept))
+    if violations(problem, kept):
+        return None
+    _, priority, printer_of = _from_plan(compiled, plan)[0]
+    return Candidate(_key(problem, kept), kept, priority, printer_of)
+
+
+def _changes(problem: Problem, runs: tuple[PlannedRun, ...]) -> int:
+    rules = problem.rules
+    plates = {plate.id: plate for plate in problem.plates}
+    changes = 0
+    for run in runs:
+        plate = plates[run.plate_id]
+        shown = plate.published_setup_start
+        if shown is not None and shown < problem.now + rules.published_min:
+            moved = abs(run.setup_start - shown) > rules.change_tolerance_min
+            changes += moved or plate.published_printer_id != run.printer_id
+    return changes
+
+
+def _key(problem: Problem, plan: Plan) -> Key:
+    cost = plan.objective
+    tardiness = cost.weighted_tardiness + problem.rules.change_penalty * plan.changes
+    return (tardiness, cost.late_weight, cost.swaps, cost.completion)
+
+
+def _candidate(
+    problem: Problem, compiled: Compiled, table: Timetable, priority: Ints, printer_of: Ints, method: str
+) -> Candidate:
+    plan = _plan(problem, compiled, table, method)
+    return Candidate(_key(problem, plan), plan, priority, printer_of)
+
+
+def _plan(problem: Problem, compiled: Compiled, table: Timetable, method: str) -> Plan:
+    """The timetable with ids, its runs in order of set-up."""
+    runs, lost = [], []
+    for row, plate in enumerate(compiled.plates):
+        if table.state[row] != PLACED:
+            last = problem.calendar.to_datetime(problem.calendar.end)
+            lost.append(Unplaced(plate.id, f"No printer and technician are free for it before {last:%d %B %H:%M}."))
+            continue
+        clear = int(table.clear[row])
+        runs.append(
+            PlannedRun(
+                plate_id=plate.id,
+                printer_id=compiled.printers[int(table.printer[row])].id,
+                swap=bool(table.swap[row]),
+                setup_start=int(table.setup[row]),
+                start=int(table.start[row]),
+                end=int(table.end[row]),
+                clear_start=clear,
+                clear_end=clear + problem.rules.clear_min,
+            )
+        )
+    cost = table.cost
+    ids = {plate.id for plate in problem.plates}
+    barred = sum(note.plate_id in ids for note in compiled.unplaced)
+    objective = Objective(
+        weighted_tardiness=int(cost[TARDINESS]),
+        late_weight=int(cost[LATE]),
+        swaps=int(cost[SWAPS]),
+        completion=int(cost[COMPLETION]) + barred * (problem.calendar.end - problem.now),
+    )
+    return Plan(
+        runs=tuple(sorted(runs, key=lambda run: (run.setup_start, run.printer_id))),
+        objective=objective,
+        unplaced=(*compiled.unplaced, *lost),
+        clears=compiled.clears,
+        released=compiled.released,
+        changes=int(cost[CHANGES]),
+        method=method,
+    )

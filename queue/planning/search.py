@@ -1,0 +1,331 @@
+"""Simulated annealing over priority lists (S. Kirkpatrick et al., Science 220, 1983), in compiled steps.
+
+A solution is an order of plates and, for some plates, a fixed printer. Two variants run side by side, one per core:
+"free" leaves the choice of printer mostly to the decoder, "fixed" keeps the printers found and is faster per step.
+Half of the moves go by late kits: they pull the plate that makes a kit late, or all plates of one kit, forward.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from time import monotonic
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from planning.bits import Ints, Words
+from planning.decoder import (
+    CHANGES,
+    COMPLETION,
+    LATE,
+    PLACED,
+    REJECTED,
+    SWAPS,
+    TARDINESS,
+    Timetable,
+    decode,
+    empty_timetable,
+)
+from planning.room import CLEAR_MIN, Longs, Room
+from planning.types import Stop
+
+# Worth of one unit in weighted tardy minutes, for the temperature only: incumbents are compared as tuples.
+LATE_WORTH, SWAP_WORTH, COMPLETION_WORTH = 0.5, 0.015, 1e-4
+HOT, COLD = 15.0, 0.15
+SYNC = 200
+CHUNK_S = 0.04
+LATE_COUNT, DONE = 0, 1
+MULTIPLIER = np.uint64(0x2545F4914F6CDD1D)
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """A solution: the order (n,) and the fixed printers (n,), -1 where the decoder chooses."""
+
+    priority: Ints
+    printer_of: Ints
+
+
+class Walk(NamedTuple):
+    """One variant between compiled chunks."""
+
+    priority: Ints  # (n,) current order
+    printer_of: Ints  # (n,) -1 left to the decoder
+    trial_priority: Ints
+    trial_printer_of: Ints
+    best_priority: Ints
+    best_printer_of: Ints
+    best_cost: Longs  # (4,) compared as a tuple
+    score: NDArray[np.float64]  # (1,) of the current order
+    late: Ints  # (n,) the plates that make a kit late, first LATE_COUNT of them
+    tally: Longs  # (2,) LATE_COUNT, DONE iterations
+    random: Words  # (1,) xorshift64* (S. Vigna, ACM Trans. Math. Softw. 42, 2016)
+
+
+def _walk(start: Start, seed: int) -> Walk:
+    scrambled = (seed * 0x9E3779B97F4A7C15 + 0x1234567) & 0xFFFFFFFFFFFFFFFF
+    return Walk(
+        priority=start.priority.copy(),
+        printer_of=start.printer_of.copy(),
+        trial_priority=start.priority.copy(),
+        trial_printer_of=start.printer_of.copy(),
+        best_priority=start.priority.copy(),
+        best_printer_of=start.printer_of.copy(),
+        best_cost=np.full(4, REJECTED, np.int64),
+        score=np.zeros(1),
+        late=np.zeros(len(start.priority), np.int32),
+        tally=np.zeros(2, np.int64),
+        random=np.array([scrambled or 1], np.uint64),
+    )
+
+
+@njit(cache=True, nogil=True)
+def _unit(random: Words) -> float:
+    """Uniform in [0, 1)."""
+    state = random[0]
+    state ^= state >> np.uint64(12)
+    state ^= state << np.uint64(25)
+    state ^= state >> np.uint64(27)
+    random[0] = state
+    return float((state * MULTIPLIER) >> np.uint64(11)) * (1.0 / 9007199254740992.0)
+
+
+@njit(cache=True, nogil=True)
+def _below(random: Words, size: int) -> int:
+    return int(_unit(random) * size)
+
+
+@njit(cache=True, nogil=True)
+def _shift(order: Ints, source: int, target: int) -> None:
+    """Take out the plate at ``source`` and put it in at ``target``."""
+    plate = order[source]
+    step = 1 if source < target else -1
+    for place in range(source, target, step):
+        order[place] = order[place + step]
+    order[target] = plate
+
+
+@njit(cache=True, nogil=True)
+def _in_kit(room, plate, kit):  # type: ignore[no-untyped-def]
+    for at in range(room.kit_from[plate], room.kit_from[plate + 1]):  # noqa: SIM110 - a generator does not compile
+        if room.kit_of[at] == kit:
+            return True
+    return False
+
+
+@njit(cache=True, nogil=True)
+def _gather_kit(room, walk, free_printers):  # type: ignore[no-untyped-def]
+    """All plates of one kit, mostly a late one, side by side at one place, mostly earlier."""
+    random, order, size = walk.random, walk.priority, len(walk.priority)
+    plate = walk.late[_below(random, walk.tally[LATE_COUNT])] if _unit(random) < 0.8 else _below(random, size)
+    kits = room.kit_from[plate + 1] - room.kit_from[plate]
+    if kits == 0:
+        return
+    kit = room.kit_of[room.kit_from[plate] + _below(random, kits)]
+    first, last, members = size, 0, 0
+    for place in range(size):
+        if _in_kit(room, order[place], kit):
+            first = min(first, place)
+            last = place
+            members += 1
+    kind = _unit(random)
+    if kind < 0.5:
+        target = _below(random, last + 1)
+    elif kind < 0.8:
+        target = max(0, first - 1 - _below(random, max(2, size // 10)))
+    else:
+        target = _below(random, size)
+    target = min(target, size - members)
+    others, inside = 0, target
+    for place in range(size):
+        member = order[place]
+        if _in_kit(room, member, kit):
+            walk.trial_priority[inside] = member
+            inside += 1
+            if free_printers:
+                walk.trial_printer_of[member] = -1
+        else:
+            walk.trial_priority[others if others < target else others + members] = member
+            others += 1
+
+
+@njit(cache=True, nogil=True)
+def _one_plate(room, walk, fixed):  # type: ignore[no-untyped-def]
+    """Shift or exchange one plate, or give it another printer."""
+    random, order, size = walk.random, walk.trial_priority, len(walk.priority)
+    kind = _unit(random)
+    place = _below(random, size)
+    late = walk.tally[LATE_COUNT]
+    if late > 0 and _unit(random) < 0.5:
+        plate = walk.late[_below(random, late)]
+        for other in range(size):
+            if order[other] == plate:
+                place = other
+                break
+        if kind < 0.5:
+            near = place - 1 - _below(random, max(1, size // 8))
+            target = _below(random, place + 1) if _unit(random) < 0.5 else max(0, near)
+        else:
+            target = _below(random, size)
+    else:
+        reach = max(2, size // 6)
+        target = min(size - 1, max(0, place - reach + _below(random, 2 * reach + 1)))
+    if kind < 0.55:
+        plate = order[place]
+        _shift(order, place, target)
+        if not fixed and _unit(random) < 0.3:
+            walk.trial_printer_of[plate] = -1
+    elif kind < 0.75:
+        order[place], order[target] = order[target], order[place]
+    elif _unit(random) < 0.4:
+        walk.trial_printer_of[order[place]] = -1
+    else:
+        plate = order[place]
+        printer = _below(random, room.duration.shape[1])
+        if room.duration[plate, printer] > 0:
+            walk.trial_printer_of[plate] = printer
+
+
+@njit(cache=True, nogil=True)
+def _note_late(room, table, walk):  # type: ignore[no-untyped-def]
+    """For every late kit the plate cleared last."""
+    count = 0
+    for kit in range(len(room.deadline)):
+        if table.served[kit] <= room.deadline[kit] or count >= len(walk.late):
+            continue
+        for plate in range(len(walk.priority)):
+            done = table.clear[plate] + room.numbers[CLEAR_MIN] if table.state[plate] == PLACED else table.served[kit]
+            if done == table.served[kit] and _in_kit(room, plate, kit):
+                walk.late[count] = plate
+                count += 1
+                break
+    walk.tally[LATE_COUNT] = count
+
+
+@njit(cache=True, nogil=True)
+def _score(table, plates, penalty):  # type: ignore[no-untyped-def]
+    cost = table.cost
+    return (
+        cost[TARDINESS]
+        + penalty * cost[CHANGES]
+        + LATE_WORTH * cost[LATE]
+        + SWAP_WORTH * cost[SWAPS]
+        + COMPLETION_WORTH * cost[COMPLETION] / plates
+    )
+
+
+@njit(cache=True, nogil=True)
+def _keep_best(table, walk, penalty):  # type: ignore[no-untyped-def]
+    cost, best = table.cost, walk.best_cost
+    tardiness = cost[TARDINESS] + penalty * cost[CHANGES]
+    found = (tardiness, cost[LATE], cost[SWAPS], cost[COMPLETION])
+    if found < (best[0], best[1], best[2], best[3]):
+        best[0], best[1], best[2], best[3] = found
+        walk.best_priority[:] = walk.priority
+        walk.best_printer_of[:] = walk.printer_of
+
+
+@njit(cache=True, nogil=True)
+def _synchronise(room, table, walk, penalty, fixed):  # type: ignore[no-untyped-def]
+    """Decode the current order afresh: note late kits and, in the fixed variant, the printers."""
+    decode(room, table, walk.priority, walk.printer_of, REJECTED)
+    if fixed:
+        for plate in range(len(walk.priority)):
+            if table.state[plate] == PLACED and room.pin_setup[plate] < 0:
+                walk.printer_of[plate] = table.printer[plate]
+    walk.score[0] = _score(table, len(walk.priority), penalty)
+    _keep_best(table, walk, penalty)
+    _note_late(room, table, walk)
+
+
+@njit(cache=True, nogil=True)
+def advance(room, table, walk, iterations, warm, cool, penalty, fixed):  # type: ignore[no-untyped-def]
+    """``iterations`` steps of one variant while the temperature falls geometrically from ``warm`` to ``cool``."""
+    plates = len(walk.priority)
+    share = 0.4 if fixed else 0.1
+    release = 0.5 if fixed else 0.3
+    for step in range(iterations):
+        if walk.tally[DONE] % SYNC == 0:
+            _synchronise(room, table, walk, penalty, fixed)
+        walk.tally[DONE] += 1
+        temperature = warm * (cool / warm) ** (step / iterations)
+        walk.trial_priority[:] = walk.priority
+        walk.trial_printer_of[:] = walk.printer_of
+        if walk.tally[LATE_COUNT] > 0 and _unit(walk.random) < share:
+            _gather_kit(room, walk, _unit(walk.random) < release)
+        else:
+            _one_plate(room, walk, fixed)
+        accept = walk.score[0] - temperature * np.log(max(1e-12, _unit(walk.random)))
+        if not decode(room, table, walk.trial_priority, walk.trial_printer_of, int(accept)):
+            continue
+        score = _score(table, plates, penalty)
+        if score <= accept:
+            walk.score[0] = score
+            walk.priority[:] = walk.trial_priority
+            walk.printer_of[:] = walk.trial_printer_of
+            _keep_best(table, walk, penalty)
+
+
+@dataclass(slots=True)
+class _Variant:
+    """One walk, its scratch and its pace."""
+
+    walk: Walk
+    table: Timetable
+    fixed: bool
+    chunk: int = SYNC
+
+    def run(self, room: Room, span: tuple[float, float], iterations: int, penalty: int) -> float:
+        """Advance over a share of the cooling, ``span`` in [0, 1]; seconds it took."""
+        began = monotonic()
+        warm, cool = (HOT * (COLD / HOT) ** share for share in span)
+        advance(room, self.table, self.walk, iterations, warm, cool, penalty, self.fixed)
+        return monotonic() - began
+
+
+def anneal(room: Room, start: Start, stop: Stop, seed: int, penalty: int) -> Iterator[Start]:
+    """Each solution that is better than all before it, ``start`` included, until ``stop``."""
+    variants = [_Variant(_walk(start, 2 * seed + fixed), empty_timetable(room), bool(fixed)) for fixed in (False, True)]
+    table = variants[0].table
+    decode(room, table, start.priority, start.printer_of, REJECTED)
+    best = _cost_of(table, penalty)
+    began = monotonic()
+    done = 0
+    with ThreadPoolExecutor(len(variants), thread_name_prefix="plan") as pool:
+        while True:
+            elapsed = monotonic() - began
+            if (stop.iterations is not None and done >= stop.iterations) or elapsed >= (stop.seconds or np.inf):
+                return
+            jobs = []
+            for variant in variants:
+                span, count = _next_chunk(variant, stop, done, elapsed)
+                jobs.append((variant, count, pool.submit(variant.run, room, span, count, penalty)))
+            done += jobs[0][1]
+            for variant, count, job in jobs:
+                pace = max(job.result(), 1e-6) / count
+                if stop.iterations is None:
+                    variant.chunk = int(min(max(CHUNK_S / pace, 1), 100_000))
+            for variant in variants:
+                found = tuple(int(value) for value in variant.walk.best_cost)
+                if found < best:
+                    best = found
+                    yield Start(variant.walk.best_priority.copy(), variant.walk.best_printer_of.copy())
+
+
+def _next_chunk(variant: _Variant, stop: Stop, done: int, elapsed: float) -> tuple[tuple[float, float], int]:
+    """The share of the cooling the next chunk covers, and its steps."""
+    if stop.iterations is not None:
+        count = min(variant.chunk, stop.iterations - done)
+        return (done / stop.iterations, (done + count) / stop.iterations), count
+    seconds = stop.seconds or 0.0
+    return (min(1.0, elapsed / seconds), min(1.0, (elapsed + CHUNK_S) / seconds)), variant.chunk
+
+
+def _cost_of(table: Timetable, penalty: int) -> tuple[int, ...]:
+    cost = table.cost
+    tardiness = int(cost[TARDINESS] + penalty * cost[CHANGES])
+    return (tardiness, int(cost[LATE]), int(cost[SWAPS]), int(cost[COMPLETION]))
