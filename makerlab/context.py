@@ -1,13 +1,97 @@
-"""What every page needs."""
+"""What every page needs: the demo's line, who is signed in, and the way to the other pages by role."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 from django.conf import settings
 from django.http import HttpRequest
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+from lessons.models import Membership
+from makerlab.accounts.models import Role, User
+from submissions.models import Submission
+from submissions.states import State
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One entry of the main navigation. ``also`` are the pages that lie behind it, by URL name."""
+
+    url_name: str
+    icon: str
+    label: str | Promise
+    also: tuple[str, ...] = ()
+    badge: Callable[[User], int] | None = None
+
+
+def waiting_for_review(user: User) -> int:
+    """How many parts wait for this person's decision."""
+    return Submission.objects.editable_by(user).filter(state=State.HANDED_IN).count()
+
+
+PARTS = Place("submissions:part-list", "part", _("My parts"), ("submissions:submission-report",))
+TODAY = Place("printing:today", "today", _("Today"))
+REVIEW = Place(
+    "submissions:review-list",
+    "review",
+    _("Review"),
+    ("submissions:review-desk", "submissions:submission-report"),
+    waiting_for_review,
+)
+QUEUE = Place("printing:request-list", "layers", _("Queue"))
+PLAN = Place("printing:room-plan", "plan", _("Room plan"))
+BENCH = Place("printing:bench", "bench", _("Bench"))
+SPOOLS = Place("printing:spool-list", "spool", _("Spools"))
+LESSONS = Place("lessons:plan-list", "lesson", _("Lessons"), ("lessons:plan-detail",))
+
+PLACES: dict[str, tuple[Place, ...]] = {
+    Role.STUDENT: (PARTS, LESSONS),
+    Role.TEACHER: (TODAY, REVIEW, QUEUE, PLAN, LESSONS),
+    Role.TECHNICIAN: (BENCH, PLAN, SPOOLS, LESSONS),
+    Role.ADMINISTRATOR: (TODAY, REVIEW, QUEUE, PLAN, BENCH, SPOOLS, LESSONS),
+}
+
+
+class Navigation:
+    """The places of one person, made only when a page draws them: fragments pay nothing."""
+
+    def __init__(self, request: HttpRequest, user: User) -> None:
+        self.request, self.user = request, user
+
+    def places(self) -> list[dict[str, Any]]:
+        """Each place with whether it is the current page and how many things wait there."""
+        match = self.request.resolver_match
+        here = match.view_name if match else ""
+        return [
+            {
+                "url_name": place.url_name,
+                "icon": place.icon,
+                "label": place.label,
+                "here": here == place.url_name or here in place.also,
+                "count": place.badge(self.user) if place.badge else 0,
+            }
+            for place in PLACES[self.user.role]
+        ]
+
+    def who(self) -> dict[str, Any]:
+        """Name and what the person is here: a student's team and class, else the role."""
+        user = self.user
+        if not user.is_student:
+            return {"name": user.display_name, "note": user.get_role_display()}
+        member = Membership.objects.select_related("team", "school_class").filter(user=user).first()
+        if member is None:
+            return {"name": user.display_name, "note": user.get_role_display()}
+        team = f"{member.team}, " if member.team else ""
+        return {"name": member.nickname, "note": f"{team}{member.school_class}"}
 
 
 def page(request: HttpRequest) -> dict[str, Any]:
-    """Whether this is the demo; pages show a line about it."""
-    return {"demo": settings.DEMO}
+    """For base.html: ``demo``, and for who is signed in ``navigation`` (its methods run when drawn)."""
+    user = getattr(request, "user", None)
+    if user is None or not user.is_authenticated:
+        return {"demo": settings.DEMO}
+    return {"demo": settings.DEMO, "navigation": Navigation(request, user)}

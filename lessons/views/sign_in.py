@@ -1,0 +1,50 @@
+"""Students sign in with class code, nickname and picture PIN."""
+
+from __future__ import annotations
+
+import math
+from datetime import datetime
+
+from django.contrib.auth import login
+from django.contrib.auth.decorators import login_not_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.debug import sensitive_post_parameters
+
+from lessons.forms import PICTURE_CHOICES, StudentSignInForm
+from lessons.signin import Locked
+from makerlab.accounts.next_page import next_page
+from makerlab.audit.models import record
+
+STUDENT_BACKEND = "lessons.signin.ClassCodeBackend"
+
+
+@login_not_required
+@never_cache
+@sensitive_post_parameters()
+def student_sign_in(request: HttpRequest) -> HttpResponse:
+    """The form; a wrong try or a lock keeps what was typed, never the pictures."""
+    target = next_page(request)
+    if request.user.is_authenticated:
+        return redirect(target)
+    start = {"class_code": request.GET.get("class", "")[:12]}
+    form = StudentSignInForm(request, request.POST or None, initial=start)
+    wait_s = 0
+    try:
+        signed_in = request.method == "POST" and form.is_valid()
+    except Locked as lock:
+        signed_in, wait_s = False, seconds_until(lock.until)
+    if signed_in and form.user is not None:
+        login(request, form.user, backend=STUDENT_BACKEND)
+        record(form.user.school_id, form.user, "signed-in", form.user)
+        return redirect(target)
+    context = {"form": form, "wait_s": wait_s, "choices": PICTURE_CHOICES, "next": target}
+    return render(request, "lessons/sign_in.html", context, status=422 if form.is_bound else 200)
+
+
+def seconds_until(moment: datetime) -> int:
+    """Whole seconds from now, at least one; above a minute in whole minutes, rounded up: never told too short."""
+    seconds = max(1, math.ceil((moment - timezone.now()).total_seconds()))
+    return seconds if seconds < 60 else 60 * math.ceil(seconds / 60)

@@ -1,0 +1,69 @@
+"""Signing in and out: staff by name and password, everybody by one click in the demo."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth import login, logout
+from django.contrib.auth.decorators import login_not_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.cache import never_cache
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_POST
+
+from makerlab.accounts.forms import StaffSignInForm
+from makerlab.accounts.models import Role, User
+from makerlab.accounts.next_page import next_page
+from makerlab.audit.models import record
+
+STAFF_BACKEND = "makerlab.accounts.backends.StaffBackend"
+DEMO_ROLES = (Role.STUDENT, Role.TEACHER, Role.TECHNICIAN, Role.ADMINISTRATOR)
+
+
+@login_not_required
+@never_cache
+@sensitive_post_parameters("password")
+def sign_in(request: HttpRequest) -> HttpResponse:
+    """Staff by name and password; in the demo also one button for each role."""
+    target = next_page(request)
+    if request.user.is_authenticated:
+        return redirect(target)
+    form = StaffSignInForm(request, request.POST or None)
+    if request.method == "POST" and form.is_valid() and form.user is not None:
+        login(request, form.user, backend=STAFF_BACKEND)
+        record(form.user.school_id, form.user, "signed-in", form.user)
+        return redirect(target)
+    people = demo_people() if settings.DEMO else []
+    status = 422 if form.errors else 200
+    return render(request, "accounts/sign_in.html", {"form": form, "people": people, "next": target}, status=status)
+
+
+def demo_people() -> list[User]:
+    """The first person of each role: who the demo's buttons sign in."""
+    found = (User.objects.filter(role=role, is_active=True).order_by("pk").first() for role in DEMO_ROLES)
+    return [person for person in found if person is not None]
+
+
+@login_not_required
+@require_POST
+def demo_sign_in(request: HttpRequest, role: str) -> HttpResponse:
+    """Sign in as the first person of a role. Not there (404) unless this is the demo."""
+    person = User.objects.filter(role=role, is_active=True).order_by("pk").first() if settings.DEMO else None
+    if person is None:
+        raise Http404
+    login(request, person, backend=STAFF_BACKEND)
+    record(person.school_id, person, "signed-in", person, demo=True)
+    return redirect(next_page(request))
+
+
+@login_not_required
+@never_cache
+@require_POST
+def sign_out(request: HttpRequest) -> HttpResponse:
+    """End the session and go back to the sign-in the person came through."""
+    was_student = request.user.is_authenticated and request.user.is_student
+    logout(request)
+    messages.success(request, _("You are signed out. The next person can sign in."))
+    return redirect("lessons:student-sign-in" if was_student else "accounts:sign-in")

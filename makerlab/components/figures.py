@@ -1,0 +1,91 @@
+"""Figures with their units as text. A number and its unit never part, and what is not known says so."""
+
+from __future__ import annotations
+
+import math
+from datetime import datetime
+from typing import Any
+
+from django.utils import timezone
+from django.utils.formats import date_format, number_format
+from django.utils.translation import gettext as _
+
+NO_BREAK = "\u00a0"
+
+
+def number(value: Any) -> float | None:
+    """The value as a finite float, or None when it is not known."""
+    try:
+        figure = float(value)
+    except (TypeError, ValueError):
+        return None
+    return figure if math.isfinite(figure) else None
+
+
+def with_unit(value: Any, unit: str, decimals: int) -> str:
+    """``12.4 g`` in the reader's number format, or "not known"."""
+    figure = number(value)
+    if figure is None:
+        return _("not known")
+    return f"{number_format(round(figure, decimals), decimals)}{NO_BREAK}{unit}"
+
+
+def mass_parts(mass_g: float) -> tuple[str, str]:
+    """Digits and unit of a mass: tenths of a gram below 100 g, whole grams below 1 kg, then kilograms."""
+    if abs(mass_g) >= 999.5:
+        return number_format(round(mass_g / 1000, 2), 2), "kg"
+    decimals = 1 if abs(mass_g) < 99.95 else 0
+    return number_format(round(mass_g, decimals), decimals), "g"
+
+
+def grams(mass_g: Any) -> str:
+    """A mass in grams as text."""
+    figure = number(mass_g)
+    if figure is None:
+        return _("not known")
+    digits, unit = mass_parts(figure)
+    return f"{digits}{NO_BREAK}{unit}"
+
+
+def millimetres(length_mm: Any, decimals: int | None = None) -> str:
+    """A length as text: hundredths below 10 mm, where fits are decided, else tenths."""
+    figure = number(length_mm)
+    if decimals is None:
+        decimals = 2 if figure is not None and abs(figure) < 9.995 else 1
+    return with_unit(length_mm, "mm", decimals)
+
+
+def duration_parts(duration_s: Any) -> list[tuple[str, str]]:
+    """Digits and unit of a duration, rounded to whole minutes from one minute on; empty when not known."""
+    seconds = number(duration_s)
+    if seconds is None or seconds < 0:
+        return []
+    if seconds < 59.5:
+        return [(str(round(seconds)), _("s"))]
+    hours, minutes = divmod(round(seconds / 60), 60)
+    if not hours:
+        return [(str(minutes), _("min"))]
+    return [(str(hours), _("h")), (f"{minutes:02d}", _("min"))] if minutes else [(str(hours), _("h"))]
+
+
+def hours_and_minutes(duration_s: Any) -> str:
+    """``2 h 08 min``, ``38 min`` or ``54 s``."""
+    parts = duration_parts(duration_s)
+    if not parts:
+        return _("not known")
+    return NO_BREAK.join(f"{digits}{NO_BREAK}{unit}" for digits, unit in parts)
+
+
+def local(moment: datetime) -> datetime:
+    """The moment in the school's time zone (set for each request by makerlab.middleware.school_time)."""
+    return timezone.localtime(moment) if timezone.is_aware(moment) else moment
+
+
+def clock(moment: datetime | None) -> str:
+    """``15:10`` in school time."""
+    return date_format(local(moment), "H:i") if moment else _("not known")
+
+
+def day_clock(moment: datetime | None) -> str:
+    """``Tue 17 Nov, 15:10`` in school time."""
+    return date_format(local(moment), f"D{NO_BREAK}j{NO_BREAK}M, H:i") if moment else _("not known")
