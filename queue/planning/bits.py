@@ -25,13 +25,13 @@ for _bit in range(64):
     TABLE[((0x03F79D71B4CB0A89 << _bit) & 0xFFFFFFFFFFFFFFFF) >> 58] = _bit
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def trailing_zeros(word):  # type: ignore[no-untyped-def]
     """Index of the lowest set bit of a non-zero word."""
     return TABLE[((word & (~word + ONE)) * MAGIC) >> np.uint64(58)]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def next_open_word(skip: Ints, at: int) -> int:
     """The first word at or after ``at`` that is not known to be full."""
     root = at
@@ -95,3 +95,10 @@ def book(busy: Words, planes: NDArray[np.uint64], staff: NDArray[np.uint64], ski
         if full == ALL and at < len(busy) - 1:
             skip[at] = at + 1
         start += count
+
+
+@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+def copy(target, source):  # type: ignore[no-untyped-def]
+    """Element by element: a slice assignment costs seconds of compiling for its error message."""
+    for at in range(len(source)):
+        target[at] = source[at]

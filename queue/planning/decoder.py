@@ -16,11 +16,13 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from planning.bits import Ints, Words, book, first_free
+from planning.bits import Ints, Words, book, copy, first_free
 from planning.room import CLEAR_MIN, HORIZON, NEW_SPOOL_MG, NOW, START_MIN, SWAP_MIN, TOLERANCE_MIN, Longs, Room
 
 TARDINESS, LATE, SWAPS, COMPLETION, CHANGES = range(5)
-REJECTED = 1 << 60
+# numpy integers: a plain constant would be compiled for as a type of its own.
+REJECTED = np.int64(1 << 60)
+NONE, ZERO = np.int64(-1), np.int64(0)
 
 WAITING, PLACED, LOST = 0, 1, 2
 
@@ -71,7 +73,7 @@ def empty_timetable(room: Room) -> Timetable:
     )
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _setup_at(room, table, plate, printer, earliest, length, limit):  # type: ignore[no-untyped-def]
     """First minute >= earliest to begin a set-up of that length; the limit when the plate is not cleared before it."""
     duration = room.duration[plate, printer]
@@ -98,7 +100,7 @@ def _setup_at(room, table, plate, printer, earliest, length, limit):  # type: ig
     return limit
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _best_before(room, table, plate, printer, earliest, limit):  # type: ignore[no-untyped-def]
     """The end of clearing when the plate goes to that printer, or ``limit`` if not before it; details in table.found.
 
@@ -138,7 +140,7 @@ def _best_before(room, table, plate, printer, earliest, limit):  # type: ignore[
     return limit
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _serve(room, table, plate, minute, limit):  # type: ignore[no-untyped-def]
     """The plate's kits are not served before that minute; False once the tardiness is above the limit."""
     for at in range(room.kit_from[plate], room.kit_from[plate + 1]):
@@ -154,7 +156,7 @@ def _serve(room, table, plate, minute, limit):  # type: ignore[no-untyped-def]
     return table.cost[TARDINESS] <= limit
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _write(room, table, plate, printer, setup, clear):  # type: ignore[no-untyped-def]
     """Note one run; its staff minutes are booked by the caller."""
     numbers = room.numbers
@@ -179,19 +181,19 @@ def _write(room, table, plate, printer, setup, clear):  # type: ignore[no-untype
         table.cost[CHANGES] += 1
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _pass_pins(room, table, printer, until, limit):  # type: ignore[no-untyped-def]
     """Write the pinned runs of a printer up to, not including, place ``until`` of its pins."""
     within = True
     while table.next_pin[printer] < until:
-        plate = room.pin_plate[table.next_pin[printer]]
+        plate = np.int64(room.pin_plate[table.next_pin[printer]])
         table.next_pin[printer] += 1
-        _write(room, table, plate, printer, room.pin_setup[plate], room.pin_clear[plate])
-        within = _serve(room, table, plate, table.ready[printer], limit) and within
+        _write(room, table, plate, printer, np.int64(room.pin_setup[plate]), np.int64(room.pin_clear[plate]))
+        within = _serve(room, table, plate, np.int64(table.ready[printer]), limit) and within
     return within
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _lose(room, table, plate, limit):  # type: ignore[no-untyped-def]
     """No place for the plate before the calendar ends."""
     table.state[plate] = LOST
@@ -199,7 +201,7 @@ def _lose(room, table, plate, limit):  # type: ignore[no-untyped-def]
     return _serve(room, table, plate, room.numbers[HORIZON], limit)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _earliest(room, table, plate):  # type: ignore[no-untyped-def]
     """From when a pinned order lets the plate be set up: -1 if one before it still waits, the horizon if never."""
     earliest = room.numbers[NOW]
@@ -207,28 +209,33 @@ def _earliest(room, table, plate):  # type: ignore[no-untyped-def]
         before = room.after[at]
         if table.state[before] == WAITING:
             if room.pin_setup[before] < 0:
-                return np.int64(-1)
-            earliest = max(earliest, room.pin_setup[before])
+                return NONE
+            earliest = max(earliest, np.int64(room.pin_setup[before]))
         elif table.state[before] == LOST:
             return room.numbers[HORIZON]
         else:
-            earliest = max(earliest, table.setup[before])
+            earliest = max(earliest, np.int64(table.setup[before]))
     return earliest
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _begin(room, table):  # type: ignore[no-untyped-def]
     """An empty timetable: only what is fixed is booked."""
-    table.busy[:] = room.busy
-    table.planes[:] = room.planes
-    table.skip[:] = room.skip
-    table.ready[:] = room.ready
-    table.loaded[:] = room.loaded
-    table.spool_mg[:] = room.spool_mg
-    table.served[:] = room.served
-    table.next_pin[:] = room.pin_from[:-1]
-    table.state[:] = WAITING
-    table.cost[:] = 0
+    copy(table.busy, room.busy)
+    for level in range(len(room.planes)):
+        for word in range(len(room.busy)):
+            table.planes[level, word] = room.planes[level, word]
+    copy(table.skip, room.skip)
+    copy(table.ready, room.ready)
+    copy(table.loaded, room.loaded)
+    copy(table.spool_mg, room.spool_mg)
+    copy(table.served, room.served)
+    for printer in range(len(table.next_pin)):
+        table.next_pin[printer] = room.pin_from[printer]
+    for plate in range(len(table.state)):
+        table.state[plate] = WAITING
+    for part in range(len(table.cost)):
+        table.cost[part] = 0
     for kit in range(len(room.deadline)):
         late = table.served[kit] - room.deadline[kit]
         if late > 0:
@@ -247,7 +254,7 @@ def decode(room, table, priority, printer_of, limit):  # type: ignore[no-untyped
     numbers = room.numbers
     printers = room.duration.shape[1]
     for place in range(len(priority)):
-        plate = priority[place]
+        plate = np.int64(priority[place])
         if table.state[plate] == PLACED:
             continue
         if room.pin_setup[plate] >= 0:
@@ -258,8 +265,8 @@ def decode(room, table, priority, printer_of, limit):  # type: ignore[no-untyped
         if earliest < 0:
             return False
         best = numbers[HORIZON] + 1
-        chosen = -1
-        setup, clear, swap, pins = 0, 0, 0, 0
+        chosen = NONE
+        setup, clear, swap, pins = ZERO, ZERO, ZERO, ZERO
         for printer in range(printers):
             if room.duration[plate, printer] == 0 or (printer_of[plate] >= 0 and printer_of[plate] != printer):
                 continue
@@ -282,11 +289,11 @@ def decode(room, table, priority, printer_of, limit):  # type: ignore[no-untyped
     return True
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _reach_pin(room, table, plate, limit):  # type: ignore[no-untyped-def]
     """Write a pinned plate and the pinned runs before it on its printer."""
     for printer in range(room.duration.shape[1]):
         for pin in range(room.pin_from[printer], room.pin_from[printer + 1]):
             if room.pin_plate[pin] == plate:
-                return _pass_pins(room, table, printer, pin + 1, limit)
+                return _pass_pins(room, table, np.int64(printer), np.int64(pin + 1), limit)
     return True

@@ -17,7 +17,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from planning.bits import Ints, Words
+from planning.bits import Ints, Words, copy
 from planning.decoder import (
     CHANGES,
     COMPLETION,
@@ -83,7 +83,7 @@ def _walk(start: Start, seed: int) -> Walk:
     )
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _unit(random: Words) -> float:
     """Uniform in [0, 1)."""
     state = random[0]
@@ -94,12 +94,12 @@ def _unit(random: Words) -> float:
     return float((state * MULTIPLIER) >> np.uint64(11)) * (1.0 / 9007199254740992.0)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _below(random: Words, size: int) -> int:
     return int(_unit(random) * size)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _shift(order: Ints, source: int, target: int) -> None:
     """Take out the plate at ``source`` and put it in at ``target``."""
     plate = order[source]
@@ -109,7 +109,7 @@ def _shift(order: Ints, source: int, target: int) -> None:
     order[target] = plate
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _in_kit(room, plate, kit):  # type: ignore[no-untyped-def]
     for at in range(room.kit_from[plate], room.kit_from[plate + 1]):  # noqa: SIM110 - a generator does not compile
         if room.kit_of[at] == kit:
@@ -117,7 +117,7 @@ def _in_kit(room, plate, kit):  # type: ignore[no-untyped-def]
     return False
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _gather_kit(room, walk, free_printers):  # type: ignore[no-untyped-def]
     """All plates of one kit, mostly a late one, side by side at one place, mostly earlier."""
     random, order, size = walk.random, walk.priority, len(walk.priority)
@@ -153,7 +153,7 @@ def _gather_kit(room, walk, free_printers):  # type: ignore[no-untyped-def]
             others += 1
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _one_plate(room, walk, fixed):  # type: ignore[no-untyped-def]
     """Shift or exchange one plate, or give it another printer."""
     random, order, size = walk.random, walk.trial_priority, len(walk.priority)
@@ -190,7 +190,7 @@ def _one_plate(room, walk, fixed):  # type: ignore[no-untyped-def]
             walk.trial_printer_of[plate] = printer
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _note_late(room, table, walk):  # type: ignore[no-untyped-def]
     """For every late kit the plate cleared last."""
     count = 0
@@ -206,7 +206,7 @@ def _note_late(room, table, walk):  # type: ignore[no-untyped-def]
     walk.tally[LATE_COUNT] = count
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _score(table, plates, penalty):  # type: ignore[no-untyped-def]
     cost = table.cost
     return (
@@ -218,18 +218,18 @@ def _score(table, plates, penalty):  # type: ignore[no-untyped-def]
     )
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _keep_best(table, walk, penalty):  # type: ignore[no-untyped-def]
     cost, best = table.cost, walk.best_cost
     tardiness = cost[TARDINESS] + penalty * cost[CHANGES]
     found = (tardiness, cost[LATE], cost[SWAPS], cost[COMPLETION])
     if found < (best[0], best[1], best[2], best[3]):
         best[0], best[1], best[2], best[3] = found
-        walk.best_priority[:] = walk.priority
-        walk.best_printer_of[:] = walk.printer_of
+        copy(walk.best_priority, walk.priority)
+        copy(walk.best_printer_of, walk.printer_of)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
 def _synchronise(room, table, walk, penalty, fixed):  # type: ignore[no-untyped-def]
     """Decode the current order afresh: note late kits and, in the fixed variant, the printers."""
     decode(room, table, walk.priority, walk.printer_of, REJECTED)
@@ -253,20 +253,20 @@ def advance(room, table, walk, iterations, warm, cool, penalty, fixed):  # type:
             _synchronise(room, table, walk, penalty, fixed)
         walk.tally[DONE] += 1
         temperature = warm * (cool / warm) ** (step / iterations)
-        walk.trial_priority[:] = walk.priority
-        walk.trial_printer_of[:] = walk.printer_of
+        copy(walk.trial_priority, walk.priority)
+        copy(walk.trial_printer_of, walk.printer_of)
         if walk.tally[LATE_COUNT] > 0 and _unit(walk.random) < share:
             _gather_kit(room, walk, _unit(walk.random) < release)
         else:
             _one_plate(room, walk, fixed)
         accept = walk.score[0] - temperature * np.log(max(1e-12, _unit(walk.random)))
-        if not decode(room, table, walk.trial_priority, walk.trial_printer_of, int(accept)):
+        if not decode(room, table, walk.trial_priority, walk.trial_printer_of, np.int64(accept)):
             continue
         score = _score(table, plates, penalty)
         if score <= accept:
             walk.score[0] = score
-            walk.priority[:] = walk.trial_priority
-            walk.printer_of[:] = walk.trial_printer_of
+            copy(walk.priority, walk.trial_priority)
+            copy(walk.printer_of, walk.trial_printer_of)
             _keep_best(table, walk, penalty)
 
 
