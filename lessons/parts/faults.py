@@ -287,7 +287,7 @@ def broken_files() -> list[StudentFile]:
             2,
             "a letter saved under a mesh file's name",
             "rejected",
-            ("not_a_mesh",),
+            ("unknown_format",),
             letter_to_teacher,
         ),
     ]

@@ -270,3 +270,11 @@ def test_the_starting_wheel_and_every_sound_file_keep_the_limits() -> None:
         made = estimated(mesh, "wheel")
         assert made.mass_g < limits["mass_max_g"], name
         assert made.duration_s < limits["duration_max_s"], name
+
+
+def test_the_page_about_plans_names_every_field() -> None:
+    page = (build.HERE.parent / "docs" / "lesson-plan.md").read_text("utf-8")
+    content = LESSON["content"]
+    rows = [row for field in content.values() if isinstance(field, list) for row in field if isinstance(row, dict)]
+    names = {*content, *content["experiment"], *(key for row in rows for key in row)} | set(LESSON) - {"content"}
+    assert [name for name in sorted(names) if f"`{name}`" not in page] == []
