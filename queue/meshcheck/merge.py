@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
-from scipy.spatial import cKDTree
 
+from meshcheck.topology import root_of
 from meshcheck.types import FloatArray, IntArray
 
-# A seam has a handful of vertices within reach of each other. Far more means a cloud, and listing its pairs
-# would take memory that grows with the square of the count.
-PAIRS_PER_VERTEX_MAX = 50
+# On a seam a point meets a handful of neighbours. Far more means a cloud, and its pairs grow with the square.
+STEPS_PER_POINT_MAX = 100
 
 
 def merge_vertices(triangles: FloatArray, part: IntArray | None = None) -> tuple[FloatArray, IntArray]:
@@ -71,19 +66,62 @@ def weld(vertices: FloatArray, faces: IntArray, seam: NDArray[np.bool_], reach: 
     the seam is a cloud in which "near" means nothing.
     """
     chosen = np.flatnonzero(seam)
-    tree = cKDTree(vertices[chosen])
-    if int(tree.count_neighbors(tree, reach)) - len(chosen) > 2 * PAIRS_PER_VERTEX_MAX * len(chosen):
+    points = vertices[chosen]
+    joined, root = _near_groups(points - points.min(axis=0), reach)
+    if joined <= 0:
         return None
-    pairs: NDArray[Any] = tree.query_pairs(reach, output_type="ndarray")
-    if not len(pairs):
-        return None
-    links = coo_array((np.ones(len(pairs), np.int8), (pairs[:, 0], pairs[:, 1])), shape=(len(chosen), len(chosen)))
-    groups, group = connected_components(links, directed=False)
-    first = np.full(groups, len(chosen), np.int64)
-    np.minimum.at(first, group, np.arange(len(chosen)))
     target = np.arange(len(vertices), dtype=np.int32)
-    target[chosen] = chosen[first[group]]
+    target[chosen] = chosen[root]
     return np.ascontiguousarray(target[faces])
+
+
+@njit(cache=True, nogil=True)
+def _near_groups(points, reach):  # type: ignore[no-untyped-def]
+    """Group points (n, 3), all >= 0, through chains of neighbours within reach.
+
+    Points are kept in cells of twice the reach, so that the neighbours of one lie in its cell or the seven nearest.
+    Returns how many points joined an earlier one (-1 for a cloud) and the first point of everyone's group.
+    """
+    count = points.shape[0]
+    capacity = 16
+    while capacity < 2 * count:
+        capacity *= 2
+    mask = np.uint64(capacity - 1)
+    head = np.full(capacity, -1, np.int32)
+    following = np.full(count, -1, np.int32)
+    parent = np.arange(count).astype(np.int32)
+    cell = np.empty(3, np.int64)
+    toward = np.empty(3, np.int64)
+    steps = 0
+    for i in range(count):
+        for axis in range(3):
+            place = points[i, axis] / (2 * reach)
+            cell[axis] = np.int64(place)
+            toward[axis] = 1 if place - cell[axis] >= 0.5 else -1
+        for corner in range(7, -1, -1):  # the point's own cell comes last: its slot is where the point goes
+            slot = np.uint64(0)
+            for axis in range(3):
+                step = toward[axis] if corner >> axis & 1 else np.int64(0)
+                slot = (slot ^ np.uint64(cell[axis] + step)) * np.uint64(0x9E3779B97F4A7C15)
+                slot ^= slot >> np.uint64(32)
+            slot &= mask
+            j = head[slot]
+            while j >= 0:
+                steps += 1
+                dx, dy, dz = points[i, 0] - points[j, 0], points[i, 1] - points[j, 1], points[i, 2] - points[j, 2]
+                if dx * dx + dy * dy + dz * dz <= reach * reach:
+                    a, b = root_of(parent, i), root_of(parent, j)
+                    parent[max(a, b)] = min(a, b)
+                j = following[j]
+            if steps > STEPS_PER_POINT_MAX * (count + 1):
+                return -1, parent
+        following[i] = head[slot]
+        head[slot] = i
+    joined = 0
+    for i in range(count):
+        parent[i] = root_of(parent, i)
+        joined += parent[i] != i
+    return joined, parent
 
 
 def drop_collapsed(faces: IntArray) -> tuple[IntArray, int]:

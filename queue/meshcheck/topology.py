@@ -47,7 +47,8 @@ def scan_edges(faces: IntArray, vertex_count: int) -> EdgeScan:
 
 
 @njit(cache=True, nogil=True)
-def _root(parent, i):  # type: ignore[no-untyped-def]
+def root_of(parent, i):  # type: ignore[no-untyped-def]
+    """The representative of i in a union-find forest; shortens the way to it."""
     while parent[i] != i:
         parent[i] = parent[parent[i]]
         i = parent[i]
@@ -73,7 +74,7 @@ def _scan(faces, ids, edges):  # type: ignore[no-untyped-def]
         if count[edge] == 1:
             flags[face] |= OPEN
         elif count[edge] == 2:
-            a, b = _root(parent, face), _root(parent, first_face[edge])
+            a, b = root_of(parent, face), root_of(parent, first_face[edge])
             parent[max(a, b)] = min(a, b)
         else:
             flags[face] |= CROWDED
@@ -87,7 +88,7 @@ def _scan(faces, ids, edges):  # type: ignore[no-untyped-def]
     body = np.empty(faces.shape[0], np.int32)
     bodies = 0
     for face in range(faces.shape[0]):
-        root = _root(parent, face)
+        root = root_of(parent, face)
         if root == face:
             body[face] = bodies
             bodies += 1

@@ -220,9 +220,15 @@ def check_mesh(raw: RawMesh) -> RawMesh:
     if not (np.isfinite(lowest).all() and np.isfinite(highest).all()):
         raise rejected("not_finite")
     _check_extent(raw.unit, lowest, highest)
+    check_thickness(corners)
+    return raw
+
+
+def check_thickness(corners: FloatArray) -> None:
+    """Refuse corners (n, 3) that all lie in one plane."""
+    lowest, highest = corners.min(axis=0), corners.max(axis=0)
     if _thickness(corners, lowest, highest) <= FLAT_SHARE * float(np.linalg.norm(highest - lowest)):
         raise rejected("flat")
-    return raw
 
 
 def _check_extent(unit: Unit | None, lowest: FloatArray, highest: FloatArray) -> None:
