@@ -14,6 +14,11 @@ from numba import njit
 
 from meshcheck.types import FloatArray, IntArray, Mesh
 
+FLOAT32_STEP = 2.0**-23
+# Text files are often written with this many decimals; a sample of the coordinates shows it.
+DECIMALS = (1, 2, 3, 4)
+DECIMALS_SAMPLE = 3000
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class EdgeTable:
@@ -27,6 +32,7 @@ class EdgeTable:
     where it is hollow, 0 on a flat; NaN where the edge is open or a face has no area.
     length_mm: (e,); direction: (e, 3) unit vectors, zero for an edge of no length.
     normals: (m, 3) outward unit normals, zero for a face of no area; area_mm2: (m,).
+    normal_noise_rad: (m,) by how much rounding in the file may have turned each face: large for slivers.
     """
 
     ids: IntArray
@@ -38,6 +44,13 @@ class EdgeTable:
     direction: FloatArray
     normals: FloatArray
     area_mm2: FloatArray
+    normal_noise_rad: FloatArray
+
+    @property
+    def turn_noise_rad(self) -> FloatArray:
+        """(e,) the larger noise of the two faces beside each edge."""
+        noise: FloatArray = self.normal_noise_rad[self.faces].max(axis=1)
+        return noise
 
     @property
     def closed(self) -> bool:
@@ -110,6 +123,27 @@ def face_normals(corners: FloatArray) -> tuple[FloatArray, FloatArray]:
     return normals, twice / 2
 
 
+def coordinate_step_mm(vertices: FloatArray) -> float:
+    """How finely the file gives coordinates: the last decimal of a text file, else the last bit of a float32."""
+    step = FLOAT32_STEP * float(np.abs(vertices).max(initial=0.0))
+    sample = vertices[:: max(1, len(vertices) // DECIMALS_SAMPLE)]
+    for decimals in DECIMALS:
+        last = 10.0**-decimals
+        if last > step and np.abs(np.round(sample, decimals) - sample).max(initial=0.0) <= step:
+            return last
+    return step
+
+
+def normal_noise(corners: FloatArray, area: FloatArray, step_mm: float) -> FloatArray:
+    """(k,) angle in radians by which corners (k, 3, 3) that are off by half a step in and out turn their face."""
+    sides = corners - np.roll(corners, 1, axis=1)
+    squared = np.einsum("ijk,ijk->ij", sides, sides)
+    longest = np.sqrt(np.maximum(np.maximum(squared[:, 0], squared[:, 1]), squared[:, 2]))
+    narrow = 2 * area / np.where(longest > 0, longest, 1.0)
+    noise: FloatArray = np.arctan2(step_mm, narrow)
+    return noise
+
+
 def edge_table(mesh: Mesh) -> EdgeTable:
     """The edges of a mesh with their turn, length and direction."""
     ids, count = edge_ids(mesh.faces, len(mesh.vertices))
@@ -124,4 +158,5 @@ def edge_table(mesh: Mesh) -> EdgeTable:
     flat_face = area <= 0
     undefined = (face_count != 2) | (length <= 0) | flat_face[at_edge[:, 0]] | flat_face[at_edge[:, 1]]
     turn[undefined] = np.nan
-    return EdgeTable(ids, at_edge, face_count, ends, turn, length, direction, normals, area)
+    noise = normal_noise(mesh.corners, area, coordinate_step_mm(mesh.vertices))
+    return EdgeTable(ids, at_edge, face_count, ends, turn, length, direction, normals, area, noise)

@@ -5,17 +5,15 @@ from __future__ import annotations
 import numpy as np
 
 from meshcheck.columns import solid_spans
-from meshcheck.edges import face_normals
+from meshcheck.edges import coordinate_step_mm, face_normals, normal_noise
 from meshcheck.types import FloatArray, IntArray, Mesh, Support, Unknown
 
 LIMIT_DEG = 45.0
 # A facet lies on the bed when no corner is higher: half the last digit of a file written with two decimals.
 BED_MM = 0.005
 ANGLE_TOLERANCE_RAD = 1e-6
-# Coordinates come from float32 files: each may be off by half a step of its binary fraction.
-FLOAT32_STEP = 2.0**-23
 # A sliver's direction is mostly rounding; more leniency than this would hide real slopes.
-ROUNDING_TURN_MOST_RAD = float(np.radians(0.5))
+NOISE_MOST_RAD = float(np.radians(0.5))
 UNBALANCED_SHARE_MOST = 0.001
 
 
@@ -40,19 +38,10 @@ def _steep_faces(mesh: Mesh, normals: FloatArray, area: FloatArray, limit_deg: f
     faces = np.flatnonzero((lean > limit) & (area > 0))
     corners = mesh.vertices[mesh.faces[faces]]
     above_bed = corners[:, :, 2].max(axis=1) > mesh.vertices[:, 2].min(initial=np.inf) + BED_MM
-    certain = lean[faces] > limit + _rounding_turn(corners, area[faces])
+    noise = normal_noise(corners, area[faces], coordinate_step_mm(mesh.vertices))
+    certain = lean[faces] > limit + np.minimum(noise, NOISE_MOST_RAD)
     steep: IntArray = faces[above_bed & certain].astype(np.int32)
     return steep
-
-
-def _rounding_turn(corners: FloatArray, area: FloatArray) -> FloatArray:
-    """(m,) by how much rounding of the corners to float32 may have turned each face, in radians."""
-    sides = corners - np.roll(corners, 1, axis=1)
-    longest = np.sqrt(np.einsum("ijk,ijk->ij", sides, sides).max(axis=1))
-    narrow = 2 * area / longest
-    step = FLOAT32_STEP * np.abs(corners).max(axis=(1, 2))
-    turn: FloatArray = np.minimum(step / narrow, ROUNDING_TURN_MOST_RAD)
-    return turn
 
 
 def _support(mesh: Mesh, faces: IntArray, watertight: bool) -> tuple[float | Unknown, float | Unknown]:

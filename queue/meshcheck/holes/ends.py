@@ -1,0 +1,117 @@
+"""Is a hole open at its ends, and is anything standing in it?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit
+
+from meshcheck.edges import EdgeTable
+from meshcheck.holes.circle import plane_basis
+from meshcheck.holes.cylinder import Cylinder
+from meshcheck.types import FloatArray, Mesh
+
+# Rays along the axis: the middle and two rings, as shares of the free radius; off any plane of symmetry.
+RINGS = (0.45, 0.85)
+RAYS_PER_RING = 6
+RAY_TURN_RAD = 0.1234
+# An end is closed when faces lean in over more than this share of its circle.
+LEANING_IN_LEAST = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Ends:
+    """open_low, open_high: nothing closes or narrows that end; obstructed: something crosses the hole between
+    its ends; sealed: even the middle is closed on both sides, so it is a hollow inside the part."""
+
+    open_low: bool
+    open_high: bool
+    obstructed: bool
+    sealed: bool
+
+    @property
+    def through(self) -> bool:
+        return self.open_low and self.open_high and not self.obstructed
+
+
+def look_along(mesh: Mesh, edges: EdgeTable, hole: Cylinder) -> Ends:
+    """Look out of both ends of a hole: by the faces that adjoin its rims, and by rays from its middle."""
+    leaning = _leaning_in(mesh, edges, hole)
+    hits = _ray_hits(mesh, hole)
+    half = hole.depth_mm / 2
+    slack = 1e-3 * (hole.depth_mm + hole.free_radius_mm)
+    up = np.min(hits, where=hits > 0, axis=1, initial=np.inf)
+    down = np.min(-hits, where=hits < 0, axis=1, initial=np.inf)
+    closed_low = leaning[0] > LEANING_IN_LEAST or down.min() < half + slack
+    closed_high = leaning[1] > LEANING_IN_LEAST or up.min() < half + slack
+    obstructed = min(float(up.min()), float(down.min())) < half - slack
+    sealed = closed_low and closed_high and bool(np.isfinite(up).all() and np.isfinite(down).all())
+    return Ends(not closed_low, not closed_high, obstructed, sealed)
+
+
+def _leaning_in(mesh: Mesh, edges: EdgeTable, hole: Cylinder) -> tuple[float, float]:
+    """Share of the circle over which the faces beyond each end lean towards the axis (a floor, a step, a cone)."""
+    inside = np.zeros(len(mesh.faces), np.bool_)
+    inside[hole.faces] = True
+    sides = (3 * hole.faces[:, None] + np.arange(3)).ravel()
+    rim = np.unique(edges.ids[sides])
+    pair = edges.faces[rim]
+    rim, pair = rim[pair[:, 1] >= 0], pair[pair[:, 1] >= 0]
+    border = inside[pair[:, 0]] != inside[pair[:, 1]]
+    rim, pair = rim[border], pair[border]
+    across = np.abs(edges.direction[rim] @ hole.axis) < 0.5
+    rim, pair = rim[across], pair[across]
+    if not len(rim):
+        return 0.0, 0.0
+    first_inside = inside[pair[:, 0]]
+    own, beyond = np.where(first_inside, pair.T, pair.T[::-1])
+    ends = edges.ends[rim]
+    opposite = mesh.faces[beyond].sum(axis=1) - ends.sum(axis=1)
+    centre = mesh.vertices[ends].mean(axis=1)
+    # the wall's outward normal points into the open hole, towards the axis
+    lean = np.einsum("ij,ij->i", mesh.vertices[opposite] - centre, edges.normals[own])
+    along = (centre - hole.middle_mm) @ hole.axis
+    share = np.where(lean > 1e-3 * hole.radius_mm, edges.length_mm[rim], 0.0) / (2 * np.pi * hole.radius_mm)
+    return float(share[along < 0].sum()), float(share[along >= 0].sum())
+
+
+def _ray_hits(mesh: Mesh, hole: Cylinder) -> FloatArray:
+    """(rays, 2): nearest hit above and (negative) below the middle of the hole along each ray, infinite if none."""
+    u, v = plane_basis(hole.axis)
+    frame = np.column_stack([u, v, hole.axis])
+    angle = np.arange(RAYS_PER_RING) * 2 * np.pi / RAYS_PER_RING + RAY_TURN_RAD
+    ring = np.column_stack([np.cos(angle), np.sin(angle)])
+    rays = np.vstack([[[1e-4, 0.7e-4]], *(share * ring for share in RINGS)]) * hole.free_radius_mm
+    near = np.ascontiguousarray((mesh.vertices - hole.middle_mm) @ frame)
+    hits: FloatArray = _nearest_hits(near, np.ascontiguousarray(mesh.faces, np.int32), rays)
+    return hits
+
+
+@njit(cache=True, nogil=True)
+def _nearest_hits(points, faces, rays):  # type: ignore[no-untyped-def]
+    """points (n, 3) with rays running along the third coordinate from height 0 at places ``rays`` (r, 2)."""
+    out = np.empty((rays.shape[0], 2))
+    out[:, 0], out[:, 1] = np.inf, -np.inf
+    reach = np.abs(rays).max()
+    for i in range(faces.shape[0]):
+        a, b, c = points[faces[i, 0]], points[faces[i, 1]], points[faces[i, 2]]
+        if min(a[0], b[0], c[0]) > reach or max(a[0], b[0], c[0]) < -reach:
+            continue
+        if min(a[1], b[1], c[1]) > reach or max(a[1], b[1], c[1]) < -reach:
+            continue
+        area = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+        if abs(area) < 1e-300:
+            continue
+        for r in range(rays.shape[0]):
+            x, y = rays[r, 0], rays[r, 1]
+            p = ((b[0] - x) * (c[1] - y) - (b[1] - y) * (c[0] - x)) / area
+            q = ((c[0] - x) * (a[1] - y) - (c[1] - y) * (a[0] - x)) / area
+            if p < 0 or q < 0 or p + q > 1:
+                continue
+            z = p * a[2] + q * b[2] + (1 - p - q) * c[2]
+            if z > 0:
+                out[r, 0] = min(out[r, 0], z)
+            else:
+                out[r, 1] = max(out[r, 1], z)
+    return out

@@ -1,0 +1,138 @@
+"""Every round hole of a mesh, the hub hole of each wheel first."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from meshcheck.edges import EdgeTable, edge_table
+from meshcheck.holes.cylinder import Cylinder, fit_cylinder, joined
+from meshcheck.holes.ends import Ends, look_along
+from meshcheck.holes.regions import LOOSE, STRICT, Tolerance, candidate_axes, patches
+from meshcheck.holes.rims import Rim, rims_of, widest_around
+from meshcheck.types import Hole, Mesh, Unknown
+
+HOLE_COVERAGE_LEAST = 0.75
+RIM_COVERAGE_LEAST = 0.5
+# sin(a / 2) / (a / 2) for arcs of 3/4 and 1/2 of a turn, and a little room
+HOLE_OPENNESS_MOST = 0.32
+RIM_OPENNESS_MOST = 0.66
+# What the corners leave of the fitted circle, as a share of its radius: beyond it the shape is another one.
+MISFIT_CERTAIN = 0.01
+MISFIT_MOST = 0.04
+# A hole wider than half its wheel is the inside of the rim, not the hub hole.
+HUB_SHARE_MOST = 0.5
+HUB_ECCENTRICITY_MOST = 0.175
+CENTRAL_ECCENTRICITY = 0.08
+PATCHES_MOST = 300
+
+
+def find_holes(mesh: Mesh, edges: EdgeTable | None = None) -> tuple[Hole, ...]:
+    """All round holes of a mesh (wound outward), wheel by wheel, each wheel's hub hole before its other holes.
+
+    Diameters are good to 1e-4 mm on clean meshes (least squares on corner vertices), free diameters to 1e-3 mm.
+    ``certain`` is False where the faces were too uneven for the strict search. Holes sealed inside the part and
+    the blind inside of a rim are left out.
+    """
+    if not len(mesh.faces):
+        return ()
+    edges = edges or edge_table(mesh)
+    found = _search(mesh, edges, STRICT)
+    if not any(hole.hub for hole in found):
+        loose = _search(mesh, edges, LOOSE)
+        if any(hole.hub for hole in loose) or not found:
+            found = loose
+    return found
+
+
+def _search(mesh: Mesh, edges: EdgeTable, tolerance: Tolerance) -> tuple[Hole, ...]:
+    inside: list[Cylinder] = []
+    outside: list[Cylinder] = []
+    for axis in candidate_axes(mesh, edges):
+        for hollow, openness, into in ((True, HOLE_OPENNESS_MOST, inside), (False, RIM_OPENNESS_MOST, outside)):
+            for patch in patches(edges, axis, hollow, tolerance, openness)[:PATCHES_MOST]:
+                cylinder = fit_cylinder(mesh, edges, patch)
+                if cylinder is not None and cylinder.hollow == hollow and _round_enough(cylinder):
+                    into.append(cylinder)
+    cylinders = [c for c in joined(inside) if c.coverage >= HOLE_COVERAGE_LEAST]
+    rims = rims_of(mesh, [c for c in joined(outside) if c.coverage >= RIM_COVERAGE_LEAST], cylinders)
+    holes = []
+    for cylinder in cylinders:
+        ends = look_along(mesh, edges, cylinder)
+        rim = widest_around(rims, cylinder)
+        if not ends.sealed and not _inside_of_rim(cylinder, ends, rims, rim):
+            holes.append(_hole(cylinder, ends, rims, rim, tolerance is STRICT))
+    return _in_order(holes, rims)
+
+
+def _round_enough(cylinder: Cylinder) -> bool:
+    return cylinder.misfit_mm < MISFIT_MOST * cylinder.radius_mm
+
+
+def _inside_of_rim(hole: Cylinder, ends: Ends, rims: list[Rim], rim: int | None) -> bool:
+    """A wide blind ring about the middle of a wheel is the inside of its rim beside the web or the spokes."""
+    if rim is None or ends.through:
+        return False
+    wide = 2 * hole.radius_mm > HUB_SHARE_MOST * rims[rim].diameter_mm
+    return wide and rims[rim].distance_mm(hole.middle_mm) < CENTRAL_ECCENTRICITY * rims[rim].diameter_mm
+
+
+def _hole(cylinder: Cylinder, ends: Ends, rims: list[Rim], rim: int | None, strict: bool) -> Hole:
+    missing = Unknown("there is no round outside around this hole")
+    x, y, z = (float(k) for k in cylinder.middle_mm)
+    a, b, c = (float(k) for k in cylinder.axis)
+    return Hole(
+        diameter_mm=2 * cylinder.radius_mm,
+        free_diameter_mm=2 * cylinder.free_radius_mm,
+        depth_mm=cylinder.depth_mm,
+        through=ends.through,
+        axis=(a, b, c),
+        centre_mm=(x, y, z),
+        roundness_mm=cylinder.roundness_mm,
+        eccentricity_mm=missing if rim is None else rims[rim].distance_mm(cylinder.middle_mm),
+        rim_diameter_mm=missing if rim is None else rims[rim].diameter_mm,
+        facets=cylinder.facets,
+        certain=strict and cylinder.misfit_mm < MISFIT_CERTAIN * cylinder.radius_mm,
+        diameters_mm=cylinder.diameters_mm,
+        rim=rim,
+        obstructed=ends.obstructed,
+    )
+
+
+def _in_order(holes: list[Hole], rims: list[Rim]) -> tuple[Hole, ...]:
+    """Rims from low to high place, the hub hole of each first; then holes without a rim, the widest first."""
+    groups: dict[int | None, list[Hole]] = {}
+    for hole in holes:
+        groups.setdefault(hole.rim, []).append(hole)
+    ordered: list[Hole] = []
+    numbers = sorted((k for k in groups if k is not None), key=lambda k: tuple(np.round(rims[k].middle_mm, 3)))
+    for number, rim in enumerate(numbers):
+        ordered += _hub_first(groups[rim], number)
+    ordered += sorted(groups.get(None, []), key=lambda hole: -hole.diameter_mm)
+    return tuple(ordered)
+
+
+def _hub_first(holes: list[Hole], number: int) -> list[Hole]:
+    """The holes of one rim, numbered; the narrowest of the most central ones is the hub hole."""
+
+    def key(hole: Hole) -> tuple[bool, bool, float]:
+        rim, eccentricity = _rim_of(hole)
+        return not _may_be_hub(hole), eccentricity > CENTRAL_ECCENTRICITY * rim, hole.diameter_mm
+
+    ranked = [replace(hole, rim=number) for hole in sorted(holes, key=key)]
+    if _may_be_hub(ranked[0]):
+        ranked[0] = replace(ranked[0], hub=True)
+    return ranked
+
+
+def _may_be_hub(hole: Hole) -> bool:
+    rim, eccentricity = _rim_of(hole)
+    return hole.diameter_mm < HUB_SHARE_MOST * rim and eccentricity < HUB_ECCENTRICITY_MOST * rim
+
+
+def _rim_of(hole: Hole) -> tuple[float, float]:
+    """Rim diameter and eccentricity of a hole that has a rim."""
+    if isinstance(hole.rim_diameter_mm, Unknown) or isinstance(hole.eccentricity_mm, Unknown):
+        raise ValueError("this hole has no rim")
+    return hole.rim_diameter_mm, hole.eccentricity_mm
