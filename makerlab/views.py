@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from django.conf import settings
+from django.core.exceptions import PermissionDenied
 from django.http import HttpResponse
-from django.shortcuts import redirect
+from django.shortcuts import redirect, render
 
+from makerlab import styleguide
 from makerlab.accounts.models import Role
 from makerlab.http import SignedInRequest
 
@@ -19,3 +22,10 @@ LANDING = {
 def home(request: SignedInRequest) -> HttpResponse:
     """Send each role to what needs doing now."""
     return redirect(LANDING[request.user.role])
+
+
+def style_guide(request: SignedInRequest) -> HttpResponse:
+    """Every component in every state, for those who build pages; in the demo for everybody."""
+    if not (request.user.is_staff_member or settings.DEMO):
+        raise PermissionDenied
+    return render(request, "styleguide/page.html", styleguide.context())

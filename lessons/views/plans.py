@@ -8,6 +8,7 @@ from django.utils.text import get_valid_filename
 from django.views.decorators.http import require_safe
 
 from lessons.models import KitPart, LessonPlan
+from lessons.plan_pages import steps_by_meeting
 from makerlab.files import attachment
 from makerlab.http import SignedInRequest
 
@@ -28,7 +29,8 @@ def plan_detail(request: SignedInRequest, pk: int) -> HttpResponse:
     if plan is None:
         raise Http404
     parts = plan.kit_parts.select_related("gauge").defer("report", "picture")
-    return render(request, "lessons/plan_detail.html", {"plan": plan, "parts": parts})
+    context = {"plan": plan, "text": plan.content, "meetings": steps_by_meeting(plan), "parts": parts}
+    return render(request, "lessons/plan_detail.html", context)
 
 
 @require_safe
