@@ -139,6 +139,7 @@ class Topology:
     overlapping_bodies: bool
     open_edge_faces: IntArray = field(default_factory=lambda: np.zeros(0, np.int32))
     twin_faces: int = 0  # faces lying exactly on another one, left out
+    touching_edges: int = 0  # where surfaces touch along an edge; told apart, so they are not crowded
 
     @property
     def watertight(self) -> bool:
@@ -207,6 +208,9 @@ class Hole:
     certain: bool = True
     # across the hole, smallest and largest diameter: differ when the part was stretched
     diameters_mm: tuple[float, float] | None = None
+    rim: int | None = None  # which wheel of the file it belongs to, counted from 0
+    hub: bool = False  # the hub hole of that wheel, the one a gauge is held against
+    obstructed: bool = False  # something crosses it between its ends
 
 
 @dataclass(frozen=True, slots=True)
@@ -381,5 +385,6 @@ class Report:
     holes: tuple[Hole, ...] | Unknown = ()
     estimate: Estimate | Unknown = Unknown("not estimated")
     density_g_cm3: float = 1.24
+    copies_in_file: int = 1  # how many of the part the file holds, by its hub holes
     mesh: Mesh | None = None
     seconds: float = 0.0

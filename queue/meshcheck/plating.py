@@ -1,0 +1,97 @@
+"""A plate's files read again: its grams and minutes, and the arranged plate as one file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from meshcheck.bodies import union_overlapping
+from meshcheck.estimate import estimate_plate
+from meshcheck.export import PlacedMesh, stl_bytes, threemf_bytes
+from meshcheck.overhang import overhang
+from meshcheck.reading import read_mesh
+from meshcheck.repair import repair
+from meshcheck.types import Estimate, Machine, Mesh, PrintSettings, Support, Unit, Unknown
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedFile:
+    """One copy on a plate: the stored file, the unit to read it in, and where the middle of its box lies."""
+
+    path: str
+    name: str
+    unit: Unit
+    x_mm: float
+    y_mm: float
+    turn_deg: float
+
+
+def placed_file(values: Mapping[str, Any]) -> PlacedFile:
+    """A PlacedFile from plain values. Raises KeyError or ValueError when one is missing or wrong."""
+    return PlacedFile(
+        path=str(values["path"]),
+        name=str(values["name"]),
+        unit=Unit(values.get("unit") or Unit.MILLIMETRE),
+        x_mm=float(values["x_mm"]),
+        y_mm=float(values["y_mm"]),
+        turn_deg=float(values.get("turn_deg", 0.0)),
+    )
+
+
+def read_solid(path: str, name: str, unit: Unit) -> tuple[Mesh, bool]:
+    """A stored file as one clean mesh and whether it is closed. Raises MeshRejected and OSError."""
+    mesh, topology = repair(read_mesh(Path(path).read_bytes(), name), unit)
+    if topology.overlapping_bodies:
+        joined = union_overlapping(mesh, topology)
+        if not isinstance(joined, Unknown):
+            mesh = joined
+    return mesh, topology.watertight and topology.winding_consistent
+
+
+class _Files:
+    """Each file is read once, however many copies of it lie on the plate."""
+
+    def __init__(self) -> None:
+        self._read: dict[tuple[str, Unit], tuple[Mesh, bool]] = {}
+        self._support: dict[tuple[str, Unit, float], Support] = {}
+
+    def mesh(self, file: PlacedFile) -> Mesh:
+        return self._solid(file)[0]
+
+    def support(self, file: PlacedFile, limit_deg: float) -> Support:
+        key = (file.path, file.unit, limit_deg)
+        if key not in self._support:
+            mesh, closed = self._solid(file)
+            self._support[key] = overhang(mesh, limit_deg, watertight=closed)
+        return self._support[key]
+
+    def _solid(self, file: PlacedFile) -> tuple[Mesh, bool]:
+        key = (file.path, file.unit)
+        if key not in self._read:
+            self._read[key] = read_solid(file.path, file.name, file.unit)
+        return self._read[key]
+
+
+def estimate_files(
+    files: Sequence[PlacedFile], settings: PrintSettings, machines: Mapping[str, Machine]
+) -> dict[str, Estimate] | Unknown:
+    """The plate's estimate on each kind of machine, by the key given. Raises MeshRejected and OSError."""
+    read = _Files()
+    placed = [(read.mesh(file), file.x_mm, file.y_mm, file.turn_deg) for file in files]
+    supports = [read.support(file, settings.overhang_limit_deg) for file in files]
+    estimates: dict[str, Estimate] = {}
+    for key, machine in machines.items():
+        found = estimate_plate(placed, settings, machine, supports)
+        if isinstance(found, Unknown):
+            return found
+        estimates[key] = found
+    return estimates
+
+
+def arranged(files: Sequence[PlacedFile], kind: Literal["stl", "3mf"], title: str) -> bytes:
+    """The plate as one file, every copy in its place. Raises MeshRejected and OSError."""
+    read = _Files()
+    placed = [PlacedMesh(read.mesh(file), file.x_mm, file.y_mm, file.turn_deg, file.name) for file in files]
+    return threemf_bytes(placed, title) if kind == "3mf" else stl_bytes(placed)

@@ -1,0 +1,97 @@
+"""A report as plain values: what is stored, sent and printed."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+from meshcheck.basics import inertia_kg_m2
+from meshcheck.footprint import footprint
+from meshcheck.types import Estimate, Finding, Hole, Report, Topology, Unknown, known
+
+DECIMALS = 6
+
+
+def report_json(report: Report) -> dict[str, Any]:
+    """The report with the keys of the command line's JSON, and what the pages need beside them.
+
+    Unknown quantities are None; a finding says why. Numbers are rounded to six decimals.
+    """
+    facts: dict[str, Any] = {
+        "file": report.file,
+        "verdict": report.verdict.value,
+        "reason": report.reason,
+        "units": report.unit.value if report.unit else None,
+        "unit_reason": report.unit_reason,
+        "unit_proposed": report.unit_proposed.value if report.unit_proposed else None,
+        "format": report.format,
+        **_shape(report),
+        "min_wall_mm": _plain(known(report.walls.thinnest_mm)) if report.walls else None,
+        "holes": [_hole(hole) for hole in report.holes] if isinstance(report.holes, tuple) else None,
+        **_printing(report.estimate),
+        "copies_in_file": report.copies_in_file,
+        "findings": [_finding(finding) for finding in report.findings],
+        "seconds": _plain(report.seconds),
+    }
+    return facts
+
+
+def _shape(report: Report) -> dict[str, Any]:
+    topology, basics, support = report.topology, report.basics, report.support
+    inertia = inertia_kg_m2(basics, report.density_g_cm3) if basics else Unknown("not measured")
+    outline = footprint(report.mesh) if report.mesh is not None and len(report.mesh.faces) else None
+    return {
+        **_topology(topology),
+        "volume_mm3": _plain(known(basics.volume_mm3)) if basics else None,
+        "area_mm2": _plain(basics.area_mm2) if basics else None,
+        "bbox_mm": _plain(basics.size_mm) if basics else None,
+        "centre_of_mass_mm": _plain(known(basics.centre_of_mass_mm)) if basics else None,
+        "inertia_kg_m2": _exact(known(inertia)),
+        "overhang_area_mm2": _plain(support.overhang_area_mm2) if support else None,
+        "support_volume_mm3": _plain(known(support.volume_mm3)) if support else None,
+        "footprint": dataclasses.asdict(outline) if outline else None,
+    }
+
+
+def _topology(topology: Topology | None) -> dict[str, Any]:
+    names = ("faces", "watertight", "winding_consistent", "bodies")
+    return {name: getattr(topology, name) if topology else None for name in names}
+
+
+def _printing(estimate: Estimate | Unknown) -> dict[str, Any]:
+    known_estimate = known(estimate)
+    names = ("mass_g", "filament_m", "duration_s", "layers", "support_g", "raft_brim_g", "cool_down_s")
+    return {name: _plain(getattr(known_estimate, name)) if known_estimate else None for name in names}
+
+
+def _hole(hole: Hole) -> dict[str, Any]:
+    return {
+        "diameter_mm": _plain(hole.diameter_mm),
+        "free_diameter_mm": _plain(hole.free_diameter_mm),
+        "depth_mm": _plain(hole.depth_mm),
+        "through": hole.through,
+        "axis": _plain(hole.axis),
+        "eccentricity_mm": _plain(known(hole.eccentricity_mm)),
+        "roundness_mm": _plain(hole.roundness_mm),
+        "centre_mm": _plain(hole.centre_mm),
+        "certain": hole.certain,
+    }
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    plain = dataclasses.asdict(finding)
+    return {**plain, "level": finding.level.value}
+
+
+def _plain(value: Any) -> Any:
+    """Floats rounded, tuples as lists, None and whole numbers as they are."""
+    if isinstance(value, float):
+        return round(value, DECIMALS)
+    if isinstance(value, tuple):
+        return [_plain(part) for part in value]
+    return value
+
+
+def _exact(value: Any) -> Any:
+    """For tensors whose figures are far below one: all digits, tuples as lists."""
+    return [_exact(part) for part in value] if isinstance(value, tuple) else value
