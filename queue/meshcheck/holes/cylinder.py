@@ -77,11 +77,10 @@ def fit_cylinder(mesh: Mesh, edges: EdgeTable, patch: Patch) -> Cylinder | None:
         if ellipse is not None and ellipse[2] < misfit:
             diameters, misfit = ellipse[:2], ellipse[2]
     step = float(np.median(np.abs(edges.turn_rad[patch.corner_edges])))
-    polygon = polygon_corners(ring, centre, step)
-    if misfit < CLEAN_SHARE * radius:
-        # slivers may hide a corner from the search; on a clean wall the hull of all its vertices has every one
-        wall = mesh.vertices[np.unique(mesh.faces[patch.faces])] @ flat
-        polygon = wall[ConvexHull(wall).vertices]
+    # slivers may hide a corner edge, so the polygon comes from all vertices of the wall
+    wall = mesh.vertices[np.unique(mesh.faces[patch.faces])] @ flat
+    clean = misfit < CLEAN_SHARE * radius
+    polygon = wall[ConvexHull(wall).vertices] if clean else polygon_corners(wall, centre, step)
     middle = flat @ centre + axis * (low + high) / 2
     return Cylinder(
         axis=axis, middle_mm=middle, radius_mm=radius, free_radius_mm=inscribed_radius(polygon, centre),

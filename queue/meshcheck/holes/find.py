@@ -28,25 +28,25 @@ CENTRAL_ECCENTRICITY = 0.08
 PATCHES_MOST = 300
 
 
-def find_holes(mesh: Mesh, edges: EdgeTable | None = None) -> tuple[Hole, ...]:
+def find_holes(mesh: Mesh, edges: EdgeTable | None = None, *, keep_wide: bool = False) -> tuple[Hole, ...]:
     """All round holes of a mesh (wound outward), wheel by wheel, each wheel's hub hole before its other holes.
 
     Diameters are good to 1e-4 mm on clean meshes (least squares on corner vertices), free diameters to 1e-3 mm.
     ``certain`` is False where the faces were too uneven for the strict search. Holes sealed inside the part and
-    the blind inside of a rim are left out.
+    the blind inside of a rim are left out; ``keep_wide`` keeps the latter, for parts whose wide pocket is what counts.
     """
     if not len(mesh.faces):
         return ()
     edges = edges or edge_table(mesh)
-    found = _search(mesh, edges, STRICT)
+    found = _search(mesh, edges, STRICT, keep_wide)
     if not any(hole.hub for hole in found):
-        loose = _search(mesh, edges, LOOSE)
+        loose = _search(mesh, edges, LOOSE, keep_wide)
         if any(hole.hub for hole in loose) or not found:
             found = loose
     return found
 
 
-def _search(mesh: Mesh, edges: EdgeTable, tolerance: Tolerance) -> tuple[Hole, ...]:
+def _search(mesh: Mesh, edges: EdgeTable, tolerance: Tolerance, keep_wide: bool) -> tuple[Hole, ...]:
     inside: list[Cylinder] = []
     outside: list[Cylinder] = []
     for axis in candidate_axes(mesh, edges):
@@ -61,7 +61,7 @@ def _search(mesh: Mesh, edges: EdgeTable, tolerance: Tolerance) -> tuple[Hole, .
     for cylinder in cylinders:
         ends = look_along(mesh, edges, cylinder)
         rim = widest_around(rims, cylinder)
-        if not ends.sealed and not _inside_of_rim(cylinder, ends, rims, rim):
+        if not ends.sealed and (keep_wide or not _inside_of_rim(cylinder, ends, rims, rim)):
             holes.append(_hole(cylinder, ends, rims, rim, tolerance is STRICT))
     return _in_order(holes, rims)
 
@@ -121,14 +121,20 @@ def _hub_first(holes: list[Hole], number: int) -> list[Hole]:
         return not _may_be_hub(hole), eccentricity > CENTRAL_ECCENTRICITY * rim, hole.diameter_mm
 
     ranked = [replace(hole, rim=number) for hole in sorted(holes, key=key)]
-    if _may_be_hub(ranked[0]):
-        ranked[0] = replace(ranked[0], hub=True)
-    return ranked
+    if not _may_be_hub(ranked[0]):
+        return ranked
+    return [replace(ranked[0], hub=True)] + [hole for hole in ranked[1:] if not _is_inside_of_rim(hole)]
 
 
 def _may_be_hub(hole: Hole) -> bool:
     rim, eccentricity = _rim_of(hole)
     return hole.diameter_mm < HUB_SHARE_MOST * rim and eccentricity < HUB_ECCENTRICITY_MOST * rim
+
+
+def _is_inside_of_rim(hole: Hole) -> bool:
+    """Where there is a hub hole, a wide ring about the same middle is the inside of the rim."""
+    rim, eccentricity = _rim_of(hole)
+    return hole.diameter_mm > HUB_SHARE_MOST * rim and eccentricity < CENTRAL_ECCENTRICITY * rim
 
 
 def _rim_of(hole: Hole) -> tuple[float, float]:

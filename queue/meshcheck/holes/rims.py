@@ -61,7 +61,8 @@ def widest_around(rims: list[Rim], hole: Cylinder) -> int | None:
 
     def key(k: int) -> tuple[bool, float, float]:
         along = abs(float((hole.middle_mm - rims[k].middle_mm) @ rims[k].axis))
-        return along <= rims[k].half_width_mm, round(rims[k].diameter_mm / hole.radius_mm, 2), -along
+        beside = along > rims[k].half_width_mm + hole.depth_mm / 2
+        return not beside, round(rims[k].diameter_mm / hole.radius_mm, 2), -along
 
     around = [k for k, rim in enumerate(rims) if rim.holds(hole)]
     return max(around, key=key) if around else None
