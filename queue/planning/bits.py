@@ -9,8 +9,9 @@ The last word is a guard: all busy, never passed.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from planning.compiled import inner, kernel
 
 Words = NDArray[np.uint64]
 Ints = NDArray[np.int32]
@@ -25,13 +26,13 @@ for _bit in range(64):
     TABLE[((0x03F79D71B4CB0A89 << _bit) & 0xFFFFFFFFFFFFFFFF) >> 58] = _bit
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner
 def trailing_zeros(word):  # type: ignore[no-untyped-def]
     """Index of the lowest set bit of a non-zero word."""
     return TABLE[((word & (~word + ONE)) * MAGIC) >> np.uint64(58)]
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner
 def next_open_word(skip: Ints, at: int) -> int:
     """The first word at or after ``at`` that is not known to be full."""
     root = at
@@ -44,7 +45,7 @@ def next_open_word(skip: Ints, at: int) -> int:
     return root
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def first_free(busy: Words, skip: Ints, minute: int, length: int, limit: int) -> int:
     """The first minute >= ``minute`` from which ``length`` minutes in a row are free; ``limit`` if none before it."""
     last = len(busy) - 1
@@ -76,7 +77,7 @@ def first_free(busy: Words, skip: Ints, minute: int, length: int, limit: int) ->
     return limit
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def book(busy: Words, planes: NDArray[np.uint64], staff: NDArray[np.uint64], skip: Ints, start: int, end: int) -> None:
     """One person is taken in ``[start, end)``."""
     levels = planes.shape[0]
@@ -97,7 +98,7 @@ def book(busy: Words, planes: NDArray[np.uint64], staff: NDArray[np.uint64], ski
         start += count
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner
 def copy(target, source):  # type: ignore[no-untyped-def]
     """Element by element: a slice assignment costs seconds of compiling for its error message."""
     for at in range(len(source)):

@@ -13,10 +13,10 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from planning.bits import Ints, Words, book, copy, first_free
+from planning.compiled import inner, kernel
 from planning.room import CLEAR_MIN, HORIZON, NEW_SPOOL_MG, NOW, START_MIN, SWAP_MIN, TOLERANCE_MIN, Longs, Room
 
 TARDINESS, LATE, SWAPS, COMPLETION, CHANGES = range(5)
@@ -73,7 +73,7 @@ def empty_timetable(room: Room) -> Timetable:
     )
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner
 def _setup_at(room, table, plate, printer, earliest, length, limit):  # type: ignore[no-untyped-def]
     """First minute >= earliest to begin a set-up of that length; the limit when the plate is not cleared before it."""
     duration = room.duration[plate, printer]
@@ -100,7 +100,7 @@ def _setup_at(room, table, plate, printer, earliest, length, limit):  # type: ig
     return limit
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner
 def _best_before(room, table, plate, printer, earliest, limit):  # type: ignore[no-untyped-def]
     """The end of clearing when the plate goes to that printer, or ``limit`` if not before it; details in table.found.
 
@@ -140,7 +140,7 @@ def _best_before(room, table, plate, printer, earliest, limit):  # type: ignore[
     return limit
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner
 def _serve(room, table, plate, minute, limit):  # type: ignore[no-untyped-def]
     """The plate's kits are not served before that minute; False once the tardiness is above the limit."""
     for at in range(room.kit_from[plate], room.kit_from[plate + 1]):
@@ -156,7 +156,7 @@ def _serve(room, table, plate, minute, limit):  # type: ignore[no-untyped-def]
     return table.cost[TARDINESS] <= limit
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner
 def _write(room, table, plate, printer, setup, clear):  # type: ignore[no-untyped-def]
     """Note one run; its staff minutes are booked by the caller."""
     numbers = room.numbers
@@ -181,7 +181,7 @@ def _write(room, table, plate, printer, setup, clear):  # type: ignore[no-untype
         table.cost[CHANGES] += 1
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner
 def _pass_pins(room, table, printer, until, limit):  # type: ignore[no-untyped-def]
     """Write the pinned runs of a printer up to, not including, place ``until`` of its pins."""
     within = True
@@ -193,7 +193,7 @@ def _pass_pins(room, table, printer, until, limit):  # type: ignore[no-untyped-d
     return within
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner
 def _lose(room, table, plate, limit):  # type: ignore[no-untyped-def]
     """No place for the plate before the calendar ends."""
     table.state[plate] = LOST
@@ -201,7 +201,7 @@ def _lose(room, table, plate, limit):  # type: ignore[no-untyped-def]
     return _serve(room, table, plate, room.numbers[HORIZON], limit)
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner
 def _earliest(room, table, plate):  # type: ignore[no-untyped-def]
     """From when a pinned order lets the plate be set up: -1 if one before it still waits, the horizon if never."""
     earliest = room.numbers[NOW]
@@ -218,7 +218,7 @@ def _earliest(room, table, plate):  # type: ignore[no-untyped-def]
     return earliest
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner
 def _begin(room, table):  # type: ignore[no-untyped-def]
     """An empty timetable: only what is fixed is booked."""
     copy(table.busy, room.busy)
@@ -243,7 +243,7 @@ def _begin(room, table):  # type: ignore[no-untyped-def]
             table.cost[LATE] += room.weight[kit]
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def decode(room, table, priority, printer_of, limit):  # type: ignore[no-untyped-def]
     """Fill the timetable. ``priority`` (n,) int32: plates in order; ``printer_of`` (n,) int32: fixed printer or -1.
 
@@ -272,7 +272,7 @@ def decode(room, table, priority, printer_of, limit):  # type: ignore[no-untyped
                 continue
             done = _best_before(room, table, plate, printer, earliest, best)
             if done < best:
-                best, chosen = done, printer
+                best, chosen = done, np.int64(printer)
                 setup, clear, swap, pins = table.found[0], table.found[1], table.found[2], table.found[3]
         if chosen < 0:
             if not _lose(room, table, plate, limit):
@@ -289,7 +289,7 @@ def decode(room, table, priority, printer_of, limit):  # type: ignore[no-untyped
     return True
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner
 def _reach_pin(room, table, plate, limit):  # type: ignore[no-untyped-def]
     """Write a pinned plate and the pinned runs before it on its printer."""
     for printer in range(room.duration.shape[1]):

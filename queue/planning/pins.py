@@ -31,7 +31,7 @@ class Diary:
         """Whether one person is free in ``[start, start + length)``."""
         if not 0 <= start < self.horizon:
             return False
-        return first_free(self.busy, self.skip, start, max(length, 1), start + 1) == start
+        return int(first_free(self.busy, self.skip, start, max(length, 1), start + 1)) == start
 
     def next_free(self, minute: int, length: int) -> int | None:
         """The first minute from ``minute`` with ``length`` free minutes in a row, or None."""

@@ -14,10 +14,10 @@ from time import monotonic
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from planning.bits import Ints, Words, copy
+from planning.compiled import inner, kernel
 from planning.decoder import (
     CHANGES,
     COMPLETION,
@@ -83,7 +83,7 @@ def _walk(start: Start, seed: int) -> Walk:
     )
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner
 def _unit(random: Words) -> float:
     """Uniform in [0, 1)."""
     state = random[0]
@@ -94,12 +94,12 @@ def _unit(random: Words) -> float:
     return float((state * MULTIPLIER) >> np.uint64(11)) * (1.0 / 9007199254740992.0)
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner
 def _below(random: Words, size: int) -> int:
     return int(_unit(random) * size)
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner
 def _shift(order: Ints, source: int, target: int) -> None:
     """Take out the plate at ``source`` and put it in at ``target``."""
     plate = order[source]
@@ -109,7 +109,7 @@ def _shift(order: Ints, source: int, target: int) -> None:
     order[target] = plate
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner
 def _in_kit(room, plate, kit):  # type: ignore[no-untyped-def]
     for at in range(room.kit_from[plate], room.kit_from[plate + 1]):  # noqa: SIM110 - a generator does not compile
         if room.kit_of[at] == kit:
@@ -117,7 +117,7 @@ def _in_kit(room, plate, kit):  # type: ignore[no-untyped-def]
     return False
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner
 def _gather_kit(room, walk, free_printers):  # type: ignore[no-untyped-def]
     """All plates of one kit, mostly a late one, side by side at one place, mostly earlier."""
     random, order, size = walk.random, walk.priority, len(walk.priority)
@@ -153,7 +153,7 @@ def _gather_kit(room, walk, free_printers):  # type: ignore[no-untyped-def]
             others += 1
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner
 def _one_plate(room, walk, fixed):  # type: ignore[no-untyped-def]
     """Shift or exchange one plate, or give it another printer."""
     random, order, size = walk.random, walk.trial_priority, len(walk.priority)
@@ -190,7 +190,7 @@ def _one_plate(room, walk, fixed):  # type: ignore[no-untyped-def]
             walk.trial_printer_of[plate] = printer
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner
 def _note_late(room, table, walk):  # type: ignore[no-untyped-def]
     """For every late kit the plate cleared last."""
     count = 0
@@ -206,7 +206,7 @@ def _note_late(room, table, walk):  # type: ignore[no-untyped-def]
     walk.tally[LATE_COUNT] = count
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner
 def _score(table, plates, penalty):  # type: ignore[no-untyped-def]
     cost = table.cost
     return (
@@ -218,7 +218,7 @@ def _score(table, plates, penalty):  # type: ignore[no-untyped-def]
     )
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner
 def _keep_best(table, walk, penalty):  # type: ignore[no-untyped-def]
     cost, best = table.cost, walk.best_cost
     tardiness = cost[TARDINESS] + penalty * cost[CHANGES]
@@ -229,7 +229,7 @@ def _keep_best(table, walk, penalty):  # type: ignore[no-untyped-def]
         copy(walk.best_printer_of, walk.printer_of)
 
 
-@njit(cache=True, nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+@inner
 def _synchronise(room, table, walk, penalty, fixed):  # type: ignore[no-untyped-def]
     """Decode the current order afresh: note late kits and, in the fixed variant, the printers."""
     decode(room, table, walk.priority, walk.printer_of, REJECTED)
@@ -242,7 +242,7 @@ def _synchronise(room, table, walk, penalty, fixed):  # type: ignore[no-untyped-
     _note_late(room, table, walk)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def advance(room, table, walk, iterations, warm, cool, penalty, fixed):  # type: ignore[no-untyped-def]
     """``iterations`` steps of one variant while the temperature falls geometrically from ``warm`` to ``cool``."""
     plates = len(walk.priority)
