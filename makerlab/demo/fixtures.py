@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -18,8 +18,8 @@ class KitPartFacts:
     """What a check needs to know of a kit part."""
 
     gauge: Gauge | None = None
-    settings: PrintSettings = PrintSettings()
-    limits: Limits = Limits()
+    settings: PrintSettings = field(default_factory=PrintSettings)
+    limits: Limits = field(default_factory=Limits)
 
     def with_settings(self, **changes: Any) -> KitPartFacts:
         """The same part printed otherwise. Raises ValueError when the settings cannot be."""

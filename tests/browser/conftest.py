@@ -1,0 +1,119 @@
+"""A real demo, started by its own command, and a real browser in front of it."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import threading
+import time
+import urllib.request
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+ROOT = Path(__file__).resolve().parents[2]
+START_S = 420
+CHROMIUM_ARGUMENTS = ["--no-sandbox", "--disable-dev-shm-usage", "--disable-gpu", "--force-prefers-reduced-motion"]
+
+
+@dataclass
+class Demo:
+    """The running demo: its address, folder, process and what it printed."""
+
+    address: str
+    folder: Path
+    process: subprocess.Popen[str]
+    lines: list[str] = field(default_factory=list)
+
+    def worker_pid(self) -> int:
+        """Process id of the supervised worker."""
+        children = Path(f"/proc/{self.process.pid}/task/{self.process.pid}/children").read_text().split()
+        for child in children:
+            if b"worker" in Path(f"/proc/{child}/cmdline").read_bytes().split(b"\0"):
+                return int(child)
+        raise LookupError("the demo has no worker")
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def start_demo(folder: Path) -> Demo:
+    port = free_port()
+    process = subprocess.Popen(
+        [sys.executable, "manage.py", "demo", "--no-open", "--port", str(port)],
+        cwd=ROOT, env={**os.environ, "MAKERLAB_VAR": str(folder)}, text=True,
+        stdout=subprocess.PIPE, stderr=subprocess.STDOUT, start_new_session=True,
+    )  # fmt: skip
+    demo = Demo(f"http://127.0.0.1:{port}", folder, process)
+
+    def read() -> None:
+        assert process.stdout is not None
+        demo.lines.extend(line.rstrip() for line in process.stdout)
+
+    threading.Thread(target=read, daemon=True).start()
+    end = time.monotonic() + START_S
+    while time.monotonic() < end and process.poll() is None:
+        if any("Makerlab runs at" in line for line in demo.lines):
+            urllib.request.urlopen(demo.address + "/sign-in/", timeout=10).read()
+            return demo
+        time.sleep(0.2)
+    process.kill()
+    raise AssertionError("the demo did not start:\n" + "\n".join(demo.lines))
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory: pytest.TempPathFactory, chromium: str) -> Iterator[Demo]:
+    running = start_demo(tmp_path_factory.mktemp("demo"))
+    yield running
+    running.process.send_signal(signal.SIGINT)
+    running.process.wait(30)
+    leftover = [line for line in running.lines if re.search(r"Traceback|ERROR", line)]
+    assert not leftover, "\n".join(running.lines)
+
+
+@pytest.fixture(scope="session")
+def browser(chromium: str) -> Iterator[Browser]:
+    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"  # Playwright's loop is not Django's
+    with sync_playwright() as play:
+        started = play.chromium.launch(executable_path=chromium, args=CHROMIUM_ARGUMENTS)
+        yield started
+        started.close()
+
+
+@dataclass
+class Desk:
+    """One person's browser window, and what it complained about."""
+
+    page: Page
+    complaints: list[str]
+
+
+def open_desk(
+    browser: Browser, demo: Demo, role: str, width: int = 1280, height: int = 900, dark: bool = False
+) -> Desk:
+    """A window signed in as a role of the demo by one click; every request must stay on the demo's own address."""
+    context: BrowserContext = browser.new_context(
+        viewport={"width": width, "height": height}, color_scheme="dark" if dark else "light", base_url=demo.address
+    )
+    page = context.new_page()
+    complaints: list[str] = []
+    page.on("console", lambda said: complaints.append(said.text) if said.type in {"error", "warning"} else None)
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.on(
+        "request",
+        lambda r: complaints.append(f"leaves the site: {r.url}") if not r.url.startswith(demo.address) else None,
+    )
+    page.goto("/sign-in/")
+    page.get_by_role("button", name=re.compile(role, re.IGNORECASE)).first.click()
+    page.wait_for_url(lambda url: "/sign-in" not in url)
+    return Desk(page, complaints)
