@@ -18,6 +18,15 @@ def _own_media(settings, tmp_path_factory: pytest.TempPathFactory) -> None:
     settings.MEDIA_ROOT = str(tmp_path_factory.mktemp("media"))
 
 
+@pytest.fixture(autouse=True)
+def _quick_hashes(settings) -> None:
+    """The world has nine people: the real password hash would cost seconds a test."""
+    settings.PASSWORD_HASHERS = [
+        "django.contrib.auth.hashers.MD5PasswordHasher",
+        "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+    ]
+
+
 @pytest.fixture
 def world(db) -> World:
     return make_world()
