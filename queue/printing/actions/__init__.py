@@ -1,0 +1,35 @@
+"""One function per verb. Each is one transaction: the room's row first, then conditional updates, the audit record,
+and the wish for a new plan. One of twenty at once wins; the others get ``NotAllowedNow`` with a sentence."""
+
+from printing.actions.bench import (
+    finish_run,
+    hold_plate,
+    mark_failed,
+    mark_partly,
+    release_plate,
+    start_plate,
+    stop_run,
+)
+from printing.actions.ground import plan_again
+from printing.actions.queue import cancel_copies, cancel_submission, move_request, order_kit
+from printing.actions.room import add_spool, back_in_service, load_spool, set_out_of_service, weigh_spool
+
+__all__ = [
+    "add_spool",
+    "back_in_service",
+    "cancel_copies",
+    "cancel_submission",
+    "finish_run",
+    "hold_plate",
+    "load_spool",
+    "mark_failed",
+    "mark_partly",
+    "move_request",
+    "order_kit",
+    "plan_again",
+    "release_plate",
+    "set_out_of_service",
+    "start_plate",
+    "stop_run",
+    "weigh_spool",
+]

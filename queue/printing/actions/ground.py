@@ -1,0 +1,35 @@
+"""What all verbs stand on: the room's revision, which is also its lock, and the wish for a new plan."""
+
+from __future__ import annotations
+
+from django.db import transaction
+from django.db.models import F
+
+from makerlab.accounts.models import User
+from makerlab.audit.models import record
+from makerlab.work.actions import enqueue
+from makerlab.work.models import Job
+from printing import permissions
+from printing.models import Room
+
+PLAN_ROOM = "plan-room"
+CAUSE_MAX = 120  # as long as RoomPlan.cause
+
+
+def touch(room_id: int) -> None:
+    """Count one change of the room. First in every transaction: the row stays locked to its end, so that two verbs in
+    one room follow each other and nobody decides on what another is just changing."""
+    Room.objects.filter(pk=room_id).update(revision=F("revision") + 1)
+
+
+def want_plan(room: Room, cause: str, **payload: bool) -> Job:
+    """Have the room planned again once this transaction is written. ``cause`` is told with the plan."""
+    return enqueue(PLAN_ROOM, room.pk, room.school_id, cause=cause[:CAUSE_MAX], **payload)
+
+
+@transaction.atomic
+def plan_again(room: Room, actor: User) -> Job:
+    """Plan the room anew although nothing changed: time has passed."""
+    permissions.check_can_plan_again(actor, room)
+    record(room.school_id, actor, "plan_again", room)
+    return want_plan(room, f"asked by {actor.display_name}", force=True)

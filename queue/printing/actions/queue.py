@@ -1,0 +1,162 @@
+"""Verbs of the queue: order, move, cancel."""
+
+from __future__ import annotations
+
+import logging
+import math
+
+from django.db import transaction
+from django.db.models import F, Max
+from django.utils.translation import gettext as _
+
+from lessons.models import KitPart, Team
+from makerlab.accounts.models import User
+from makerlab.audit.models import record
+from printing import permissions
+from printing.actions.ground import touch, want_plan
+from printing.models import Plate, PrintCopy, PrintRequest, Room
+from printing.states import COPY_TRANSITIONS, CopyState, NotAllowedNow
+from submissions.models import Submission
+
+log = logging.getLogger("makerlab.printing")
+
+CANCELLABLE = tuple(state for state, step in COPY_TRANSITIONS if step == "cancel")
+
+
+def copies_wanted(kit_part: KitPart, copies_in_file: int) -> int:
+    """How often a file is printed so that a team has enough: four wheels, two in the file, make two copies."""
+    return math.ceil(kit_part.copies_per_team / max(1, copies_in_file))
+
+
+@transaction.atomic
+def order_kit(submission: Submission, actor: User | None) -> list[PrintRequest]:
+    """Print requests for an approved submission, for the kit's other parts of that team, and for the class's spares.
+
+    Parts that were ordered before are not ordered twice. Returns the new requests; none when the school has no room.
+    """
+    assignment = submission.assignment
+    school_id = assignment.school_class.school_id
+    room = Room.objects.filter(school_id=school_id).order_by("id").first()
+    if room is None:
+        log.warning("school %s has no room; submission %s is not ordered", school_id, submission.pk)
+        return []
+    touch(room.pk)
+    Room.objects.filter(pk=room.pk).update(queue_version=F("queue_version") + 1)
+    wanted: list[tuple[KitPart, Team | None, Submission | None, int]] = [
+        (
+            submission.kit_part,
+            submission.team,
+            submission,
+            copies_wanted(submission.kit_part, submission.copies_in_file),
+        )
+    ]
+    others = list(assignment.plan.kit_parts.filter(redesignable=False))
+    wanted += [(part, submission.team, None, copies_wanted(part, part.copies_in_file)) for part in others]
+    wanted += [(part, None, None, math.ceil(part.spares / max(1, part.copies_in_file))) for part in others]
+    made = [request for want in wanted if (request := _order(room, submission, *want))]
+    if made:
+        record(
+            school_id,
+            actor,
+            "order_kit",
+            submission,
+            requests=[request.pk for request in made],
+            team=submission.team_id,
+        )
+        want_plan(room, f"{submission.kit_part} of {submission.team} approved")
+    return made
+
+
+def _order(
+    room: Room, origin: Submission, kit_part: KitPart, team: Team | None, submission: Submission | None, copies: int
+) -> PrintRequest | None:
+    """One request with its copies at the end of the room's queue, unless it is there already or nothing is wanted."""
+    if not copies:
+        return None
+    same = {"submission": submission} if submission else {"submission": None, "team": team}
+    if PrintRequest.objects.filter(assignment=origin.assignment, kit_part=kit_part, **same).exists():
+        return None
+    last = PrintRequest.objects.filter(room=room).aggregate(last=Max("rank"))["last"]
+    request = PrintRequest.objects.create(
+        room=room,
+        assignment=origin.assignment,
+        kit_part=kit_part,
+        team=team,
+        submission=submission,
+        rank=0 if last is None else last + 1,
+    )
+    PrintCopy.objects.bulk_create(PrintCopy(request=request, number=number + 1) for number in range(copies))
+    return request
+
+
+def movable(actor: User, room: Room) -> list[PrintRequest]:
+    """The actor's requests that still have copies to print, in order of the queue."""
+    waiting = PrintRequest.objects.editable_by(actor).filter(room=room, copies__state__in=CANCELLABLE)
+    return list(waiting.distinct().order_by("rank", "id"))
+
+
+@transaction.atomic
+def move_request(request: PrintRequest, actor: User, direction: str, version: int) -> int:
+    """Move a request up or down by one place among those the actor may order; the places of others stay theirs.
+
+    ``version`` is the queue version the actor saw. Returns the new version. Raises NotAllowedNow when the queue has
+    changed since, or when the request stands at the end already.
+    """
+    permissions.check_can_order(actor, request)
+    if direction not in {"up", "down"}:
+        raise ValueError(f"{direction} is not a direction")
+    room = request.room
+    if not Room.objects.filter(pk=room.pk, queue_version=version).update(
+        queue_version=F("queue_version") + 1, revision=F("revision") + 1
+    ):
+        raise NotAllowedNow(_("The queue has changed since you looked. Nothing was moved; this is how it stands now."))
+    order = movable(actor, room)
+    ids = [each.pk for each in order]
+    if request.pk not in ids:
+        raise NotAllowedNow(_("Nothing of this request waits any more, so it cannot be moved."))
+    at = ids.index(request.pk)
+    other_at = at - 1 if direction == "up" else at + 1
+    if not 0 <= other_at < len(order):
+        raise NotAllowedNow(_("It stands first already.") if direction == "up" else _("It stands last already."))
+    mine, other = order[at], order[other_at]
+    PrintRequest.objects.filter(pk=mine.pk).update(rank=other.rank)
+    PrintRequest.objects.filter(pk=other.pk).update(rank=mine.rank)
+    record(room.school_id, actor, "move_request", request, direction=direction, past=other.pk)
+    want_plan(room, f"{request} moved {direction} in the queue")
+    return version + 1
+
+
+@transaction.atomic
+def cancel_copies(request: PrintRequest, actor: User) -> int:
+    """Cancel the copies that are not printing yet; what prints or lies in the tray stays. Returns how many.
+
+    Raises NotAllowedNow when nothing was left to cancel.
+    """
+    permissions.check_can_order(actor, request)
+    cancelled = _cancel(request, actor)
+    if not cancelled:
+        raise NotAllowedNow(_("Every copy is printing, printed or cancelled already."))
+    return cancelled
+
+
+@transaction.atomic
+def cancel_submission(submission: Submission, actor: User | None) -> int:
+    """Cancel what is not printing yet of a submission that was withdrawn; who may withdraw was checked there.
+
+    Returns how many copies; 0 when all of it is printing or printed, or was never ordered.
+    """
+    request = PrintRequest.objects.filter(submission=submission).select_related("room").first()
+    return _cancel(request, actor) if request else 0
+
+
+def _cancel(request: PrintRequest, actor: User | None) -> int:
+    touch(request.room_id)
+    open_copies = PrintCopy.objects.filter(request=request, state__in=CANCELLABLE)
+    # a file that was taken holds these copies too: let go of the plate, so that it is taken again
+    Plate.objects.filter(copies__in=open_copies, held=True).update(held=False)
+    cancelled = open_copies.update(state=CopyState.CANCELLED, plate=None, place=None, x_mm=None, y_mm=None)
+    if cancelled:
+        Room.objects.filter(pk=request.room_id).update(queue_version=F("queue_version") + 1)
+        record(request.room.school_id, actor, "cancel_copies", request, copies=cancelled)
+        want_plan(request.room, f"{request} cancelled")
+    return cancelled

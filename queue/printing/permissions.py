@@ -1,0 +1,98 @@
+"""Who may do what in the room. ``check_can_x`` raises, ``can_x`` asks; page and action use the same one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from django.core.exceptions import PermissionDenied
+from django.utils.translation import gettext as _
+
+from lessons.models import SchoolClass
+from makerlab.accounts.models import User
+from printing.models import Plate, Printer, PrintRequest, Room, Run, Spool
+from printing.states import PLATE_TRANSITIONS, NotAllowedNow, Outcome
+
+
+def _of_school(user: User, room: Room) -> None:
+    if user.school_id != room.school_id:
+        raise PermissionDenied
+
+
+def check_can_work_at_bench(user: User, room: Room) -> None:
+    """Technicians and administrators of the school start, clear, load and weigh."""
+    _of_school(user, room)
+    if not (user.is_technician or user.is_administrator):
+        raise PermissionDenied(_("Only technicians and administrators work at the bench."))
+
+
+def check_can_see_room(user: User, room: Room) -> None:
+    """All staff of the school see the plan and the bench."""
+    _of_school(user, room)
+    if not user.is_staff_member:
+        raise PermissionDenied
+
+
+def check_can_plan_again(user: User, room: Room) -> None:
+    check_can_see_room(user, room)
+
+
+def check_can_order(user: User, request: PrintRequest) -> None:
+    """Teachers order what their own classes get; administrators all of the school."""
+    school_class = request.assignment.school_class
+    if not SchoolClass.objects.editable_by(user).filter(pk=school_class.pk).exists():
+        raise PermissionDenied
+
+
+def check_can_start(user: User, plate: Plate) -> None:
+    check_can_work_at_bench(user, plate.room)
+    if (plate.state, "start") not in PLATE_TRANSITIONS:
+        raise NotAllowedNow(
+            _("%(plate)s was already started.") % {"plate": plate}
+            if plate.state == "printing"
+            else _("%(plate)s is finished and cleared.") % {"plate": plate}
+        )
+
+
+def check_can_clear(user: User, run: Run) -> None:
+    check_can_work_at_bench(user, run.plate.room)
+    if run.outcome != Outcome.RUNNING:
+        raise NotAllowedNow(_("%(plate)s was already cleared.") % {"plate": run.plate})
+
+
+def check_can_hold(user: User, plate: Plate) -> None:
+    check_can_start(user, plate)
+
+
+def check_can_serve(user: User, printer: Printer) -> None:
+    """Take a printer out of service, or back."""
+    check_can_work_at_bench(user, printer.room)
+
+
+def check_can_handle(user: User, spool: Spool) -> None:
+    check_can_work_at_bench(user, spool.room)
+
+
+def asks(check: Callable[..., None], *arguments: Any) -> bool:
+    """Whether the check lets it pass."""
+    try:
+        check(*arguments)
+    except (PermissionDenied, NotAllowedNow):
+        return False
+    return True
+
+
+def can_work_at_bench(user: User, room: Room) -> bool:
+    return asks(check_can_work_at_bench, user, room)
+
+
+def can_order(user: User, request: PrintRequest) -> bool:
+    return asks(check_can_order, user, request)
+
+
+def can_start(user: User, plate: Plate) -> bool:
+    return asks(check_can_start, user, plate)
+
+
+def can_clear(user: User, run: Run) -> bool:
+    return asks(check_can_clear, user, run)

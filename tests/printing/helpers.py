@@ -1,0 +1,95 @@
+"""What the printing tests share beyond tests/world.py: an approved wheel, a plate, a run."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+from django.utils import timezone
+
+from lessons.models import KitPart, Team
+from printing import actions
+from printing.actions.bench import Checks
+from printing.models import Plate, PrintCopy, Printer, PrintRequest, Run
+from printing.states import CopyState
+from submissions.models import Submission
+from tests.world import World
+
+ALL_CHECKED = Checks(right_spool=True, bed_clear=True, file_loaded=True, staying=True)
+
+
+def approved_wheel(world: World, team: Team | None = None, **values: Any) -> Submission:
+    """A measured, approved wheel of a team, figures only (tests that need the mesh store a real file)."""
+    team = team or world.team
+    before = Submission.objects.filter(team=team, kit_part=world.wheel).count()
+    defaults: dict[str, Any] = {
+        "file_name": "our wheel.stl",
+        "sha256": "1" * 64,
+        "check_state": "checked",
+        "verdict": "ok",
+        "report": world.wheel.report,
+        "mass_g": 11.0,
+        "duration_s": 1900.0,
+        "width_mm": 60.0,
+        "depth_mm": 60.0,
+        "height_mm": 8.0,
+        "state": "approved",
+        "version": before + 1,
+    }
+    return Submission.objects.create(
+        assignment=world.assignment, kit_part=world.wheel, team=team, **{**defaults, **values}
+    )
+
+
+def ordered(world: World, team: Team | None = None, **values: Any) -> PrintRequest:
+    """The print request of an approved wheel; the kit's other parts are ordered with it."""
+    submission = approved_wheel(world, team, **values)
+    actions.order_kit(submission, world.teacher)
+    return PrintRequest.objects.get(submission=submission)
+
+
+def make_plate(world: World, request: PrintRequest | None = None, number: int = 1, **values: Any) -> Plate:
+    """A planned plate with the waiting copies of a request, side by side, on the square printers."""
+    request = request or ordered(world)
+    square = world.printers[:2]
+    defaults: dict[str, Any] = {
+        "material": "PLA",
+        "colour": "white",
+        "settings": {},
+        "bed_width_mm": 220.0,
+        "bed_depth_mm": 220.0,
+        "mass_g": 44.0,
+        "durations_s": {str(printer.pk): 7200.0 for printer in square},
+        "printer": square[0],
+        "starts_at": timezone.now(),
+    }
+    plate = Plate.objects.create(room=world.room, number=number, **{**defaults, **values})
+    for place, copy in enumerate(request.copies.filter(state=CopyState.WAITING)):
+        PrintCopy.objects.filter(pk=copy.pk).update(
+            plate=plate,
+            state=CopyState.PLANNED,
+            place=place + 1,
+            x_mm=40.0 + 65 * (place % 2),
+            y_mm=40.0 + 65 * (place // 2),
+        )
+    return plate
+
+
+def started(world: World, plate: Plate | None = None, printer: Printer | None = None, **values: Any) -> Run:
+    plate = plate or make_plate(world)
+    return actions.start_plate(plate, printer or world.printers[0], world.technician, ALL_CHECKED, **values)
+
+
+def states(request: PrintRequest) -> list[str]:
+    return [copy.state for copy in request.copies.order_by("number")]
+
+
+def spare_part(world: World, code: str, **values: Any) -> KitPart:
+    from tests.world import make_kit_part
+
+    return make_kit_part(world.plan, code, **values)
+
+
+def at(**ago: float):
+    """A moment that long ago."""
+    return timezone.now() - timedelta(**ago)
