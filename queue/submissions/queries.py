@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from django.db.models import Q
+from django.utils import timezone
 
 from lessons.models import Assignment, CheckState, KitPart, Team
 from makerlab.accounts.models import User
@@ -39,8 +40,10 @@ def team_of(user: User, assignment: Assignment) -> Team | None:
 def assignments_of(user: User) -> list[Assignment]:
     """The student's assignments, the soonest meeting that is not over first, then those that are over."""
     found = Assignment.objects.visible_to(user).select_related("plan", "school_class", "meeting")
-    coming = [a for a in found.order_by("meeting__starts_at") if not a.meeting.is_over]
-    over = [a for a in found.order_by("-meeting__starts_at") if a.meeting.is_over]
+    now = timezone.now()
+    by_start = sorted(found, key=lambda assignment: assignment.meeting.starts_at)
+    coming = [assignment for assignment in by_start if assignment.meeting.ends_at > now]
+    over = [assignment for assignment in reversed(by_start) if assignment.meeting.ends_at <= now]
     return coming + over
 
 

@@ -1,0 +1,160 @@
+"""Measuring an uploaded file in a disposable child process, and writing what was measured.
+
+Shared by kit parts and submissions. The check knows no database: everything it needs goes in as plain values.
+"""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, field
+from typing import Any, TypeVar
+
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from lessons.models import CheckState, KitPart, MeasuredFile
+from makerlab.work import child
+from makerlab.work.actions import ATTEMPTS_MAX
+from makerlab.work.models import Job
+from makerlab.work.registry import GiveUp
+from meshcheck.types import Gauge, Limits, Machine, PrintSettings, Vector, Verdict
+
+SERVICE = "meshcheck.service:measure"
+# the child's wall time (settings.CHILD_WALL_S) and some seconds to start and to write
+JOB_WALL_S = 100
+REPORT_KEYS = frozenset({"verdict", "reason", "findings", "bbox_mm", "mass_g", "duration_s", "copies_in_file"})
+
+Measured = TypeVar("Measured", bound=MeasuredFile)
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """What the check needs to know of the printers: the usual machine and the largest box any of them holds."""
+
+    machine: Machine = field(default_factory=Machine)
+    bed_mm: Vector | None = None
+
+
+# Printing is a higher layer: when it starts (AppConfig.ready) it puts its own function here, school id -> Room.
+room_sources: list[Callable[[int], Room]] = []
+
+
+def room_of(school_id: int) -> Room:
+    """The printers of a school as the check sees them; a small school printer while nothing is known."""
+    return room_sources[-1](school_id) if room_sources else Room()
+
+
+def measure(
+    item: MeasuredFile,
+    *,
+    gauge: Gauge | None,
+    settings: PrintSettings,
+    machine: Machine,
+    limits: Limits,
+    unit: str | None,
+) -> dict[str, Any]:
+    """Measure the stored file in a child process. Returns ``{"report": {...}, "picture": "<svg ...>"}`` and the
+    seconds it took as ``check_s``. Raises ChildFailed, or GiveUp when the file is no longer stored."""
+    path = item.file.path
+    if not os.path.exists(path):
+        raise GiveUp(_("The stored file is missing. Please upload it again."))
+    arguments = {
+        "path": path,
+        "name": item.file_name,
+        "gauge": asdict(gauge) if gauge else None,
+        "settings": asdict(settings),
+        "machine": asdict(machine),
+        "limits": asdict(limits),
+        "unit": unit or None,
+    }
+    started = time.perf_counter()
+    answer = child.run(SERVICE, arguments)
+    if not is_whole(answer):
+        raise child.ChildFailed("crash")
+    return {**answer, "check_s": time.perf_counter() - started}
+
+
+def is_whole(answer: Any) -> bool:
+    """Whether the child's answer has the shape that is written: it has handled a hostile file."""
+    if not isinstance(answer, dict) or not isinstance(answer.get("picture"), str):
+        return False
+    report = answer.get("report")
+    return (
+        isinstance(report, dict)
+        and report.keys() >= REPORT_KEYS
+        and report["verdict"] in tuple(Verdict)
+        and isinstance(report["findings"], list)
+    )
+
+
+def apply_measurement(item: MeasuredFile, measured: dict[str, Any]) -> bool:
+    """Write the columns. False, and nothing written, when the file is to be read in another unit by now."""
+    report = measured["report"]
+    width_mm, depth_mm, height_mm = report["bbox_mm"] or (None, None, None)
+    values = {
+        "check_state": CheckState.CHECKED,
+        "check_error": "",
+        "checked_at": timezone.now(),
+        "check_s": measured["check_s"],
+        "verdict": report["verdict"],
+        "report": report,
+        "picture": measured["picture"],
+        "copies_in_file": report["copies_in_file"] or 1,
+        "mass_g": report["mass_g"],
+        "duration_s": report["duration_s"],
+        "width_mm": width_mm,
+        "depth_mm": depth_mm,
+        "height_mm": height_mm,
+    }
+    return bool(type(item)._default_manager.filter(pk=item.pk, unit=item.unit).update(**values))
+
+
+def mark_failed(model: type[MeasuredFile], item_id: str, message: str) -> None:
+    """Say that the check failed and why. The file is kept."""
+    values = {"check_state": CheckState.FAILED, "check_error": message, "checked_at": timezone.now()}
+    model._default_manager.filter(pk=item_id, check_state=CheckState.CHECKING).update(**values)
+
+
+def child_message(why: str) -> str:
+    """A plain sentence for why the child gave no answer."""
+    messages = {
+        "time": _(
+            "The file is kept, but measuring it took too long. It may have far more triangles than it needs: "
+            "export it again with a coarser setting and upload that."
+        ),
+        "memory": _(
+            "The file is kept, but measuring it took more memory than a check may use. Export it again with "
+            "fewer triangles and upload that."
+        ),
+    }
+    return messages.get(why, failed_message())
+
+
+def failed_message() -> str:
+    return _(
+        "The file is kept, but the check could not finish, three times. Upload it again; if that does not help, "
+        "tell your teacher."
+    )
+
+
+def tried(job: Job, work: Callable[[], dict[str, Any]]) -> dict[str, Any]:
+    """Do the measuring; after the last try, give up with the reason instead of a general sentence."""
+    try:
+        return work()
+    except child.ChildFailed as failure:
+        if job.attempt < ATTEMPTS_MAX:
+            raise
+        raise GiveUp(child_message(failure.why)) from failure
+
+
+def settings_of(kit_part: KitPart) -> PrintSettings:
+    """How the part is printed. Raises GiveUp when what was entered cannot work together."""
+    try:
+        return kit_part.print_settings()
+    except (ValueError, TypeError) as error:
+        raise GiveUp(
+            _("The print settings of %(part)s cannot work: %(why)s. Tell your teacher.")
+            % {"part": kit_part.name, "why": error}
+        ) from error

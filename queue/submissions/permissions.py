@@ -1,0 +1,124 @@
+"""Who may do what with a file, and when. ``check_can_x`` raises, ``can_x`` asks, so page and action agree.
+
+PermissionDenied: this person never may. NotAllowedNow: not at this moment, with a sentence for people.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import timedelta
+from typing import Any
+
+from django.core.exceptions import PermissionDenied
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from lessons.models import Assignment, CheckState, KitPart, SchoolClass, Team
+from makerlab.accounts.models import User
+from meshcheck.types import Verdict
+from submissions import queries
+from submissions.models import Submission
+from submissions.states import NotAllowedNow, State, after
+
+# a file uploaded in the last minute is still being checked when the time is up
+HAND_IN_GRACE = timedelta(minutes=10)
+
+
+def asks(check: Callable[..., Any], *args: Any) -> bool:
+    """Whether a check passes."""
+    try:
+        check(*args)
+    except (PermissionDenied, NotAllowedNow):
+        return False
+    return True
+
+
+def check_can_upload(user: User, assignment: Assignment, kit_part: KitPart) -> Team:
+    """Return the team the file would belong to."""
+    in_class = SchoolClass.objects.visible_to(user).filter(pk=assignment.school_class_id).exists()
+    if not user.is_student or not in_class:
+        raise PermissionDenied
+    if kit_part.plan_id != assignment.plan_id or not kit_part.redesignable:
+        raise PermissionDenied
+    team = queries.team_of(user, assignment)
+    if team is None:
+        raise NotAllowedNow(_("You are not in a team yet. Ask your teacher to put you in one, then upload again."))
+    if not assignment.is_open:
+        raise NotAllowedNow(_("The time to upload is over. Ask your teacher whether a late file can still come in."))
+    return team
+
+
+def can_upload(user: User, assignment: Assignment, kit_part: KitPart) -> bool:
+    return asks(check_can_upload, user, assignment, kit_part)
+
+
+def check_is_own(user: User, submission: Submission) -> None:
+    """A student of the team the file belongs to."""
+    if not user.is_student or not Submission.objects.editable_by(user).filter(pk=submission.pk).exists():
+        raise PermissionDenied
+
+
+def check_can_hand_in(user: User, submission: Submission) -> None:
+    check_is_own(user, submission)
+    after(submission.state, "hand_in")
+    if submission.check_state == CheckState.CHECKING:
+        raise NotAllowedNow(_("The file is still being checked. Wait for the report, then hand it in."))
+    if submission.check_state == CheckState.FAILED or submission.verdict == Verdict.REJECTED:
+        raise NotAllowedNow(_("This file could not be read as a part, so it cannot be handed in. Upload a mended one."))
+    if timezone.now() > submission.assignment.upload_by + HAND_IN_GRACE:
+        raise NotAllowedNow(_("The time to hand in is over. Ask your teacher whether a late part can still come in."))
+
+
+def can_hand_in(user: User, submission: Submission) -> bool:
+    return asks(check_can_hand_in, user, submission)
+
+
+def check_can_take_back(user: User, submission: Submission) -> None:
+    check_is_own(user, submission)
+    after(submission.state, "take_back")
+
+
+def can_take_back(user: User, submission: Submission) -> bool:
+    return asks(check_can_take_back, user, submission)
+
+
+def check_can_reread(user: User, submission: Submission) -> None:
+    """Reading the same file in another unit makes another part of it: only while it is not handed in."""
+    check_is_own(user, submission)
+    if submission.state != State.DRAFT:
+        raise NotAllowedNow(_("This part is handed in. Take it back first, then change its unit."))
+    if submission.check_state == CheckState.CHECKING:
+        raise NotAllowedNow(_("The file is still being checked. Wait for the report first."))
+
+
+def can_reread(user: User, submission: Submission) -> bool:
+    return asks(check_can_reread, user, submission)
+
+
+def check_can_review(user: User, submission: Submission) -> None:
+    """Teachers of the class, and administrators of the school."""
+    classes = SchoolClass.objects.editable_by(user)
+    if not classes.filter(pk=submission.assignment.school_class_id).exists():
+        raise PermissionDenied
+
+
+def can_review(user: User, submission: Submission) -> bool:
+    return asks(check_can_review, user, submission)
+
+
+def check_can_approve(user: User, submission: Submission) -> None:
+    check_can_review(user, submission)
+    after(submission.state, "approve")
+
+
+def can_approve(user: User, submission: Submission) -> bool:
+    return asks(check_can_approve, user, submission)
+
+
+def check_can_return(user: User, submission: Submission) -> None:
+    check_can_review(user, submission)
+    after(submission.state, "return")
+
+
+def can_return(user: User, submission: Submission) -> bool:
+    return asks(check_can_return, user, submission)

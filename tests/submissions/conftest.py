@@ -1,0 +1,72 @@
+"""Fixtures for tests of submissions."""
+
+from __future__ import annotations
+
+import sqlite3
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.db import connection, connections
+
+from submissions.signals import approved, withdrawn
+
+AtOnce = Callable[..., list[Any]]
+
+
+@pytest.fixture
+def at_once(transactional_db, world, tmp_path: Path, settings) -> Iterator[AtOnce]:
+    """Run functions in threads of their own at the same moment, on a real database file with real locks.
+
+    The in-memory database of the tests answers "table is locked" to a second writer instead of letting it wait,
+    so its content is copied to a file in which everything given to ``at_once`` runs. Returns what each function
+    returned, or the exception it raised.
+    """
+    if connection.vendor != "sqlite":
+        pytest.skip("written for SQLite; PostgreSQL has tests of its own")
+    path = tmp_path / "race.sqlite3"
+    connection.ensure_connection()
+    with sqlite3.connect(path) as copy:
+        connection.connection.backup(copy)
+    copy.close()
+    shared = connections.settings["default"]
+    before = shared["NAME"]
+    shared["NAME"] = str(path)
+
+    def run(*functions: Callable[[], Any]) -> list[Any]:
+        results: list[Any] = [None] * len(functions)
+        start = threading.Barrier(len(functions))
+
+        def one(place: int, function: Callable[[], Any]) -> None:
+            try:
+                start.wait(10)
+                results[place] = function()
+            except Exception as error:  # noqa: BLE001 - handed to the test, which says what it expects
+                results[place] = error
+            finally:
+                connections.close_all()
+
+        threads = [threading.Thread(target=one, args=pair) for pair in enumerate(functions)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join(60)
+        return results
+
+    yield run
+    shared["NAME"] = before
+
+
+@pytest.fixture(autouse=True)
+def _nobody_listens() -> Iterator[None]:
+    """Printing, a higher layer, has tests of its own for what it does when a part is approved or withdrawn."""
+    kept = {signal: signal.receivers for signal in (approved, withdrawn)}
+    for signal in kept:
+        signal.receivers = []
+        signal.sender_receivers_cache.clear()
+    yield
+    for signal, receivers in kept.items():
+        signal.receivers = receivers
+        signal.sender_receivers_cache.clear()
