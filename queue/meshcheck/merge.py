@@ -136,22 +136,11 @@ def drop_collapsed(faces: IntArray) -> tuple[IntArray, int]:
 
 
 def drop_twins(faces: IntArray) -> tuple[IntArray, int]:
-    """Remove faces lying on each other; returns the rest and how many went.
-
-    Of several faces with the same three corners and the same side out, one stays. Two that look in opposite
-    directions are an inner wall without thickness (two boxes glued face to face): both go.
-    """
+    """Of faces with the same corners and the same side out, keep the first; returns the rest and how many went."""
     lowest = np.argmin(faces, axis=1)
     turned = np.take_along_axis(faces, (lowest[:, None] + np.arange(3)) % 3, axis=1)
-    side = np.where(turned[:, 1] < turned[:, 2], 1, -1)
-    _, group = np.unique(np.sort(faces, axis=1), axis=0, return_inverse=True)
-    group = group.reshape(-1)
-    balance = np.bincount(group, weights=side).astype(np.int64)
-    wanted = np.sign(balance)[group]
-    candidates = np.flatnonzero(side == wanted)
-    _, first = np.unique(group[candidates], return_index=True)
-    keep = np.sort(candidates[first])
-    return np.ascontiguousarray(faces[keep]), len(faces) - len(keep)
+    _, first = np.unique(turned, axis=0, return_index=True)
+    return np.ascontiguousarray(faces[np.sort(first)]), len(faces) - len(first)
 
 
 def compact(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:

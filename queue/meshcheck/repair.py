@@ -12,6 +12,7 @@ from meshcheck.merge import compact, drop_collapsed, drop_twins, merge_vertices,
 from meshcheck.nesting import inside_out, nest
 from meshcheck.reading.gate import MAX_BODIES, rejected
 from meshcheck.topology import FLIPPED, OPEN, EdgeScan, scan_edges
+from meshcheck.touching import part_touching
 from meshcheck.types import MM_PER_UNIT, FloatArray, IntArray, Mesh, RawMesh, Topology, Unit
 
 # Real CAD files leave seams of about a millionth of their size; at 1e-4 fine detail is already destroyed.
@@ -27,6 +28,7 @@ class _Work:
     edges: EdgeScan
     zero_area: int = 0
     twins: int = 0
+    touching: int = 0
     welded: bool = False
 
 
@@ -40,7 +42,7 @@ def repair(raw: RawMesh, unit: Unit) -> tuple[Mesh, Topology]:
     if work.edges.open_edges:
         work = _welded(work)
     if work.edges.crowded_edges:
-        work = _without_twins(work)
+        work = _parted(_without_twins(work))
     if work.edges.bodies > MAX_BODIES:
         raise rejected("too_many_bodies", bodies=work.edges.bodies, limit=MAX_BODIES)
     closed = _closed_bodies(work.edges)
@@ -65,6 +67,7 @@ def repair(raw: RawMesh, unit: Unit) -> tuple[Mesh, Topology]:
         overlapping_bodies=bodies_overlap(work.vertices, faces, nesting),
         open_edge_faces=np.flatnonzero(edges.face_flags & OPEN).astype(np.int32),
         twin_faces=work.twins,
+        touching_edges=work.touching,
     )
     return Mesh(work.vertices, faces, edges.body), topology
 
@@ -89,8 +92,22 @@ def _welded(work: _Work) -> _Work:
 
 
 def _without_twins(work: _Work) -> _Work:
+    """Drop faces that lie on each other; kept only when whole copies went and no edge is worse off."""
     faces, dropped = drop_twins(work.faces)
-    return _rescanned(replace(work, faces=faces, twins=dropped)) if dropped else work
+    if not dropped:
+        return work
+    tried = _rescanned(replace(work, faces=faces, twins=dropped))
+    sound = tried.edges.open_edges <= work.edges.open_edges and tried.edges.flipped_edges <= work.edges.flipped_edges
+    return tried if sound else work
+
+
+def _parted(work: _Work) -> _Work:
+    """Give surfaces that merely touch their own vertices back."""
+    if not work.edges.crowded_edges:
+        return work
+    vertices, faces = part_touching(work.vertices, work.faces)
+    parted = _rescanned(replace(work, vertices=vertices, faces=faces))
+    return replace(parted, touching=work.edges.crowded_edges - parted.edges.crowded_edges)
 
 
 def _rescanned(work: _Work) -> _Work:
