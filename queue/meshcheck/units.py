@@ -52,9 +52,9 @@ def judge_unit(
     proposed when the gauge's hole, the kit part's volume, or the size (in this order) fits that unit and not mm.
     """
     if chosen is not None:
-        return UnitJudgement(chosen, f"Read in {_NAMES[chosen]}, as you chose.")
+        return UnitJudgement(chosen, f"Read in {UNIT_NAMES[chosen]}, as you chose.")
     if raw.unit is not None:
-        return UnitJudgement(raw.unit, f"The file says it is drawn in {_NAMES[raw.unit]}.")
+        return UnitJudgement(raw.unit, f"The file says it is drawn in {UNIT_NAMES[raw.unit]}.")
     assumed = f"{raw.format.split('-')[0].upper()} files name no unit; millimetres are assumed"
     found = (
         _by_hole(gauge_hole_mm, hole_diameters)
@@ -67,11 +67,11 @@ def judge_unit(
     if proposed is Unit.MILLIMETRE:
         return UnitJudgement(Unit.MILLIMETRE, f"{assumed}: {why}.")
     return UnitJudgement(
-        Unit.MILLIMETRE, f"{assumed}, but {why}: it was probably drawn in {_NAMES[proposed]}.", proposed
+        Unit.MILLIMETRE, f"{assumed}, but {why}: it was probably drawn in {UNIT_NAMES[proposed]}.", proposed
     )
 
 
-_NAMES = {
+UNIT_NAMES = {
     Unit.MILLIMETRE: "millimetres",
     Unit.INCH: "inches",
     Unit.CENTIMETRE: "centimetres",
@@ -87,7 +87,10 @@ def _by_hole(gauge_mm: float | None, diameters: Sequence[float] | None) -> tuple
     for unit in (Unit.MILLIMETRE, *SMALL_IN_MM, Unit.MICRON):
         for diameter in diameters:
             if _near(diameter * MM_PER_UNIT[unit], gauge_mm):
-                return unit, f"a hole of {_figure(diameter)} {_NAMES[unit]} fits the {_figure(gauge_mm)} mm hub hole"
+                return (
+                    unit,
+                    f"a hole of {_figure(diameter)} {UNIT_NAMES[unit]} fits the {_figure(gauge_mm)} mm hub hole",
+                )
     for scale, words in _TOO_LARGE:
         if any(_near(diameter / scale, gauge_mm) for diameter in diameters):
             return Unit.MILLIMETRE, f"its hub hole is {words}"
@@ -103,7 +106,7 @@ def _by_volume(reference_mm3: float | None, volume: float | None) -> tuple[Unit,
         return None
     for unit in (Unit.MILLIMETRE, *SMALL_IN_MM, Unit.MICRON):
         if 1 / VOLUME_FACTOR <= volume * MM_PER_UNIT[unit] ** 3 / reference_mm3 <= VOLUME_FACTOR:
-            return unit, f"in {_NAMES[unit]} it has about as much material as the kit's own part"
+            return unit, f"in {UNIT_NAMES[unit]} it has about as much material as the kit's own part"
     return None
 
 
