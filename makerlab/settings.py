@@ -148,6 +148,8 @@ USE_TZ = True
 
 STATIC_URL = "static/"
 STATIC_ROOT = VAR / "static"
+if VAR.exists():
+    STATIC_ROOT.mkdir(exist_ok=True)  # filled only by collectstatic; the file server warns when it is not there
 MEDIA_ROOT = VAR / "media"  # never under a public URL: files leave through views that check
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},

@@ -6,12 +6,13 @@ from typing import Any
 
 from makerlab.components import marks
 
-SYMBOLS = (
-    "logo part cart today review plan bench class lesson lab chart tray printer spool plate upload ruler weigh clock "
-    "layers turn cut note undo paper gear find help left right up down plus minus close flag heat scraper s-pass s-done "
-    "s-advice s-fix s-wait s-run s-plan s-late s-hold s-back s-out s-part s-unknown b-wren b-heron b-kestrel b-dipper "
-    "b-swift"
-).split()
+SYMBOLS = [
+    *("logo", "part", "cart", "today", "review", "plan", "bench", "class", "lesson", "lab", "chart", "tray", "printer"),
+    *("spool", "plate", "upload", "ruler", "weigh", "clock", "layers", "turn", "cut", "note", "undo", "paper", "gear"),
+    *("find", "help", "left", "right", "up", "down", "plus", "minus", "close", "flag", "heat", "scraper"),
+    *("s-pass", "s-done", "s-advice", "s-fix", "s-wait", "s-run", "s-plan", "s-late", "s-hold", "s-back", "s-out"),
+    *("s-part", "s-unknown", "b-wren", "b-heron", "b-kestrel", "b-dipper", "b-swift"),
+]
 
 COLOURS = ("paper", "sheet", "ink", "soft", "pen", "pencil", "good", "care")
 

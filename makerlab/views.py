@@ -21,7 +21,7 @@ LANDING = {
 
 def home(request: SignedInRequest) -> HttpResponse:
     """Send each role to what needs doing now."""
-    return redirect(LANDING[request.user.role])
+    return redirect(LANDING[Role(request.user.role)])
 
 
 def style_guide(request: SignedInRequest) -> HttpResponse:

@@ -157,7 +157,7 @@ def banner(kind: str, icon_name: str, title: Any, text: Any = "", verdict: bool 
 
 @register.inclusion_tag("parts/steps.html")
 def steps(steps: Iterable[Mapping[str, Any]], label: str = "") -> dict[str, Any]:
-    """The step line. Each step: state (done, now, next or bad), title, note; an icon where the usual one will not do."""
+    """The step line. Each step: state (done, now, next or bad), title, note; an icon if the usual one will not do."""
     rows = [{**step, "mark": marks.STEPS[step["state"]]} for step in steps]
     return {"steps": rows, "label": label or _("Where it is")}
 
