@@ -101,9 +101,27 @@ def test_heights_that_do_not_ascend_are_refused(heights: list[float]) -> None:
 
 
 def test_more_segments_than_memory_holds_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(cutting, "SEGMENTS_MOST", 10)
+    monkeypatch.setattr(cutting, "_BAND_SEGMENTS", 1)
     with pytest.raises(cutting.TooManySegments, match="at most 10"):
         cut(as_mesh(trimesh.creation.box()), [-0.1, 0.0, 0.1])
+    monkeypatch.setattr(cutting, "SEGMENTS_MOST", 20)
+    with pytest.raises(cutting.TooManySegments, match="at most 20"):
+        list(cutting.cut_in_bands(as_mesh(trimesh.creation.box()), [-0.1, 0.0, 0.1]))
+
+
+@pytest.mark.parametrize("band_segments", [1, 700, 5000, 10**9])
+def test_bands_together_are_the_whole(band_segments: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cutting, "_BAND_SEGMENTS", band_segments)
+    mesh, heights = as_mesh(trimesh.creation.torus(20, 5)), np.linspace(-6, 6, 41)
+    bands = list(cutting.cut_in_bands(mesh, heights))
+    monkeypatch.undo()
+    whole = cut(mesh, heights)
+    for band in bands:
+        assert len(band.heights_mm) == 1 or len(band.points_mm) <= band_segments  # closed: as many points as segments
+    assert (len(bands) > 1) is (len(whole.points_mm) > band_segments)
+    assert np.concatenate([band.heights_mm for band in bands]).tolist() == heights.tolist()
+    assert np.concatenate([band.points_mm for band in bands]).tolist() == whole.points_mm.tolist()
+    assert np.concatenate([band.area_mm2 for band in bands]).tolist() == whole.area_mm2.tolist()
 
 
 @pytest.mark.bench

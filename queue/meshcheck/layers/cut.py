@@ -8,6 +8,7 @@ generic, also one that runs exactly through vertices or along a flat face.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,12 +18,13 @@ from numpy.typing import ArrayLike, NDArray
 from meshcheck.edges import edge_ids
 from meshcheck.types import FloatArray, IntArray, Mesh
 
-# 32 bytes a segment, about three times that while chaining: 20 million stay under 2 GB
-SEGMENTS_MOST = 20_000_000
+# About 100 bytes a segment while it is chained: a band takes 200 MB. The whole takes about ten seconds at most.
+_BAND_SEGMENTS = 2_000_000
+SEGMENTS_MOST = 150_000_000
 
 
 class TooManySegments(ValueError):
-    """The mesh and the heights together give more segments than memory should hold."""
+    """The mesh is too fine for the number of layers to be cut in reasonable time and memory."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,25 +63,55 @@ def cut(mesh: Mesh, heights_mm: ArrayLike) -> LayerSet:
     """Contours of ``mesh`` at every height of ``heights_mm`` (L,), which must ascend.
 
     A mesh with gaps gives open contours (``closed`` False). ValueError when the heights do not ascend or are not
-    finite, TooManySegments when the result would not fit in memory.
+    finite, TooManySegments when the result would not fit in memory; ``cut_in_bands`` takes more.
     """
-    heights = np.ascontiguousarray(heights_mm, dtype=np.float64).reshape(-1)
-    if not np.isfinite(heights).all() or (np.diff(heights) <= 0).any():
-        raise ValueError("cutting heights must be finite and ascend")
-    vertices = np.ascontiguousarray(mesh.vertices, dtype=np.float64)
-    faces = np.ascontiguousarray(mesh.faces, dtype=np.int32)
-    z = vertices[:, 2][faces]
-    # z_low < plane <= z_high is the rule "above if z >= plane" seen from the triangle
-    first = np.searchsorted(heights, z.min(axis=1), side="right")
-    last = np.searchsorted(heights, z.max(axis=1), side="right")
-    total = int((last - first).sum())
-    if total > SEGMENTS_MOST:
-        raise TooManySegments(f"{total:,} segments; at most {SEGMENTS_MOST:,} are cut at once")
-    ids, edge_count = edge_ids(faces, len(vertices))
-    segments, edges, layer_start = _segments(vertices, faces, ids, heights, first, last)
-    points, starts, layer, closed = _chain(segments, edges, layer_start, edge_count)
-    area, perimeter = _sums(segments, layer_start)
-    return LayerSet(heights, points, starts, layer, closed, area, perimeter)
+    job = _Job(mesh, heights_mm)
+    if job.total > 10 * _BAND_SEGMENTS:
+        raise TooManySegments(f"{job.total:,} segments; at most {10 * _BAND_SEGMENTS:,} are cut at once")
+    return job.band(0, len(job.heights))
+
+
+def cut_in_bands(mesh: Mesh, heights_mm: ArrayLike) -> Iterator[LayerSet]:
+    """The same as ``cut``, lowest layers first, in bands small enough for memory. TooManySegments before the first."""
+    job = _Job(mesh, heights_mm)
+    if job.total > SEGMENTS_MOST:
+        raise TooManySegments(f"{job.total:,} segments; at most {SEGMENTS_MOST:,} are cut")
+    ends = np.cumsum(job.per_layer)
+    low = 0
+    while low < len(job.heights):
+        budget = (ends[low - 1] if low else 0) + _BAND_SEGMENTS
+        high = max(low + 1, int(np.searchsorted(ends, budget, side="right")))
+        yield job.band(low, high)
+        low = high
+
+
+class _Job:
+    """A mesh and heights, checked and counted; bands of it can be cut one after the other."""
+
+    def __init__(self, mesh: Mesh, heights_mm: ArrayLike) -> None:
+        self.heights = np.ascontiguousarray(heights_mm, dtype=np.float64).reshape(-1)
+        if not np.isfinite(self.heights).all() or (np.diff(self.heights) <= 0).any():
+            raise ValueError("cutting heights must be finite and ascend")
+        self._vertices = np.ascontiguousarray(mesh.vertices, dtype=np.float64)
+        self._faces = np.ascontiguousarray(mesh.faces, dtype=np.int32)
+        self._ids, self._edge_count = edge_ids(self._faces, len(self._vertices))
+        z = self._vertices[:, 2][self._faces]
+        # z_low < plane <= z_high is the rule "above if z >= plane" seen from the triangle
+        self._first = np.searchsorted(self.heights, z.min(axis=1), side="right")
+        self._last = np.searchsorted(self.heights, z.max(axis=1), side="right")
+        size = len(self.heights) + 1
+        begin_less_end = np.bincount(self._first, minlength=size) - np.bincount(self._last, minlength=size)
+        self.per_layer = np.cumsum(begin_less_end)[:-1]
+        self.total = int(self.per_layer.sum())
+
+    def band(self, low: int, high: int) -> LayerSet:
+        """Cut heights ``low`` up to ``high``."""
+        heights = self.heights[low:high]
+        first, last = (np.clip(end - low, 0, high - low) for end in (self._first, self._last))
+        segments, edges, layer_start = _segments(self._vertices, self._faces, self._ids, heights, first, last)
+        points, starts, layer, closed = _chain(segments, edges, layer_start, self._edge_count)
+        area, perimeter = _sums(segments, layer_start)
+        return LayerSet(heights, points, starts, layer, closed, area, perimeter)
 
 
 @njit(cache=True, nogil=True)

@@ -7,20 +7,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from manifold3d import CrossSection, FillRule, JoinType
 
-from meshcheck.layers.cut import LayerSet, cut
+from meshcheck.layers.distinct import LayerShape, distinct_layers
 from meshcheck.layers.skins import Intersections
 from meshcheck.layers.stack import Stack, stack_for
-from meshcheck.layers.thin import contour_areas, thin
 from meshcheck.types import FloatArray, IntArray, Mesh, PrintSettings
 
 THINNING_MM = 0.02  # a twentieth of a line; the areas are corrected for it
 _MITRE_LIMIT = 2.0  # the smallest the library takes: sharper corners are cut off square
-_SAME_MM = 1e-5  # layers whose points agree to this are the same layer
 _QUADRATURE_MOST = 0.02
 
 Loops = tuple[FloatArray, ...]
@@ -79,14 +76,15 @@ class PartShapes:
 def part_shapes(mesh: Mesh, settings: PrintSettings) -> PartShapes:
     """All layers of a closed mesh with outward faces; its lowest point stands on the bed.
 
-    TooManySegments when the mesh and the layer height give more contour than memory holds.
+    TooManySegments when the mesh is too fine for its height.
     """
     z = mesh.vertices[:, 2]
     stack = stack_for(float(np.ptp(z)), settings)
-    layers = cut(mesh, float(z.min()) + stack.middle_mm)
-    outlines, outline_of = _outlines(layers, settings)
+    distinct = distinct_layers(mesh, float(z.min()) + stack.middle_mm, THINNING_MM)
+    outlines = [_outline(shape, settings) for shape in distinct.shapes]
+    outline_of = distinct.shape_of
     fills, fill_of = _fills(outlines, outline_of, settings)
-    factor = _quadrature(mesh, layers, stack)
+    factor = _quadrature(mesh, distinct.area_mm2, stack)
     material = np.array(
         [_material_mm2(outlines[o], fills[f], settings) for o, f in zip(outline_of, fill_of, strict=True)]
     )
@@ -118,32 +116,9 @@ def _material_mm2(outline: Outline, fill: Fill, settings: PrintSettings) -> floa
     return outline.area_mm2 - outline.inner_mm2 + fill.skin_mm2 + settings.infill_share * fill.sparse_mm2
 
 
-def _outlines(layers: LayerSet, settings: PrintSettings) -> tuple[list[Outline], IntArray]:
-    """The distinct shapes among the layers, and which one each layer has (L,)."""
-    points, starts = thin(layers.points_mm, layers.starts, THINNING_MM)
-    count = len(layers.heights_mm)
-    thinned_mm2 = np.bincount(layers.layer, contour_areas(points, starts), count)
-    # the grid is shifted by an odd amount, so that round sizes of drawn parts never lie on its lines
-    grid = np.floor(points / _SAME_MM + 0.31831).astype(np.int64)
-    first = layers.first_contour
-    known: dict[tuple[bytes, bytes], int] = {}
-    outlines: list[Outline] = []
-    outline_of = np.empty(count, np.int32)
-    for k in range(count):
-        bounds = starts[first[k] : first[k + 1] + 1]
-        key = (np.diff(bounds).tobytes(), grid[bounds[0] : bounds[-1]].tobytes())
-        if key not in known:
-            known[key] = len(outlines)
-            contours = [points[a:b] for a, b in pairwise(bounds) if b > a]
-            share = layers.area_mm2[k] / thinned_mm2[k] if thinned_mm2[k] > 1e-9 else 1.0
-            outlines.append(_outline(contours, float(share), settings))
-        outline_of[k] = known[key]
-    return outlines, outline_of
-
-
-def _outline(contours: list[FloatArray], exact_share: float, settings: PrintSettings) -> Outline:
-    width = settings.line_width_mm
-    section = CrossSection(contours, FillRule.Positive)
+def _outline(shape: LayerShape, settings: PrintSettings) -> Outline:
+    width, exact_share = settings.line_width_mm, shape.exact_share
+    section = CrossSection(list(shape.contours), FillRule.Positive)
     walls = tuple(loops_of(grow(section, -(i + 0.5) * width)) for i in range(settings.walls))
     inner = grow(section, -settings.walls * width)
     area, inner_area = section.area(), inner.area()
@@ -191,7 +166,7 @@ def _fill(outline: Outline, covers: Iterable[CrossSection | None], settings: Pri
     return Fill(skin, sparse, outline.inner_mm2 - sparse_mm2, sparse_mm2)
 
 
-def _quadrature(mesh: Mesh, layers: LayerSet, stack: Stack) -> float:
+def _quadrature(mesh: Mesh, area_mm2: FloatArray, stack: Stack) -> float:
     """True volume over the volume of the layers: takes out the error of the mid-plane rule on slopes.
 
     Both count overlapping bodies twice, so their ratio is right for those too. Held within 2 %: where more is
@@ -199,7 +174,7 @@ def _quadrature(mesh: Mesh, layers: LayerSet, stack: Stack) -> float:
     """
     corners = mesh.corners - mesh.vertices.mean(axis=0)
     volume = float(np.einsum("ij,ij->", corners[:, 0], np.cross(corners[:, 1], corners[:, 2]))) / 6
-    layered = float(layers.area_mm2 @ stack.thickness_mm)
+    layered = float(area_mm2 @ stack.thickness_mm)
     if layered <= 0 or volume <= 0:
         return 1.0
     return min(max(volume / layered, 1 - _QUADRATURE_MOST), 1 + _QUADRATURE_MOST)
