@@ -294,6 +294,8 @@ def obj_files() -> list[BadFile]:
         BadFile("obj, corners only", corner.encode, "no_faces"),
         BadFile("obj, faces only", lambda: b"f 1 2 3\n", "bad_index"),
         BadFile("obj, not a number", (corner.replace("1 1 0", "1 nan 0") + "f 1 2 3\n").encode, "not_finite"),
+        BadFile("obj, beyond all numbers", (corner.replace("1 1 0", "1 1e999 0") + "f 1 2 3\n").encode, "not_finite"),
+        BadFile("obj, quad far away", (corner + "v 1e300 0 0\nf 1 2 3 4\n").encode, "too_far"),
         BadFile("obj, two coordinates", (corner.replace("1 1 0", "1 1") + "f 1 2 3\n").encode, "garbled"),
         BadFile("obj, one polygon of 200,000", ngon.encode, "flat"),
     ]

@@ -215,34 +215,24 @@ def check_mesh(raw: RawMesh) -> RawMesh:
     check_face_count(len(raw.triangles))
     if raw.declared_faces is not None and raw.declared_faces != len(raw.triangles):
         raise rejected("count_mismatch", declared=raw.declared_faces, found=len(raw.triangles))
-    corners = raw.triangles.reshape(-1, 3)
-    lowest, highest = corners.min(axis=0), corners.max(axis=0)
-    if not (np.isfinite(lowest).all() and np.isfinite(highest).all()):
-        raise rejected("not_finite")
-    _check_extent(raw.unit, lowest, highest)
-    check_thickness(corners)
+    check_corners(raw.triangles.reshape(-1, 3), raw.unit)
     return raw
 
 
-def check_thickness(corners: FloatArray) -> None:
-    """Refuse corners (n, 3) that all lie in one plane."""
+def check_corners(corners: FloatArray, unit: Unit | None) -> None:
+    """Refuse corners (n, 3) that are not numbers, lie too far away, or make too small or flat a part."""
     lowest, highest = corners.min(axis=0), corners.max(axis=0)
-    if _thickness(corners, lowest, highest) <= FLAT_SHARE * float(np.linalg.norm(highest - lowest)):
-        raise rejected("flat")
-
-
-def _check_extent(unit: Unit | None, lowest: FloatArray, highest: FloatArray) -> None:
+    if not (np.isfinite(lowest).all() and np.isfinite(highest).all()):
+        raise rejected("not_finite")
     reach_mm = float(max(np.abs(lowest).max(), np.abs(highest).max())) * MM_PER_UNIT[unit or Unit.MILLIMETRE]
     if reach_mm >= MAX_REACH_MM:
         raise rejected("too_far", reach_m=reach_mm / 1000)
     size_mm = float((highest - lowest).max()) * MM_PER_UNIT[unit or Unit.METRE]
     if 0 < size_mm < MIN_SIZE_MM:
         raise rejected("too_small", size_mm=MIN_SIZE_MM)
-
-
-def _thickness(corners: FloatArray, lowest: FloatArray, highest: FloatArray) -> float:
-    """Extent of the corners (n, 3) across the plane they lie in most nearly."""
-    centred = corners - (lowest + highest) / 2
+    centred = corners - corners.mean(axis=0)
     _, directions = np.linalg.eigh(centred.T @ centred)
-    across = centred @ directions[:, 0]
-    return float(min(np.ptp(across), (highest - lowest).min()))
+    across = float(np.ptp(centred @ directions[:, 0]))  # along the normal of the plane they lie in most nearly
+    thickness = min(across, float((highest - lowest).min()))
+    if thickness <= FLAT_SHARE * float(np.linalg.norm(highest - lowest)):
+        raise rejected("flat")

@@ -1,4 +1,4 @@
-"""Reading OBJ (Wavefront, "Advanced Visualizer" appendix B1) from bytes alone: no material or other file is opened."""
+"""Reading OBJ text from bytes alone: no material or other file it names is opened."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from meshcheck.reading.gate import check_face_count, check_thickness, rejected
+from meshcheck.reading.gate import check_corners, check_face_count, rejected
 from meshcheck.reading.numbers import NOT_A_NUMBER, NUMBER, read_number
 from meshcheck.types import FloatArray, Note, RawMesh
 
@@ -37,7 +37,8 @@ def read_obj(text: bytes) -> RawMesh:
     corners, sizes = corners[: int(used)], sizes[: int(polygons)]
     if corners.max() >= vertex_lines:
         raise rejected("bad_index", index=int(corners.max()) + 1, corners=vertex_lines)
-    check_thickness(vertices)  # before the costly cutting of polygons
+    if sizes.max() > 3:
+        check_corners(vertices[corners], None)  # before the costly cutting of polygons
     triangles, hollow = _triangulate(vertices, corners, sizes)
     notes = (Note("hollow_polygons", f"{hollow} faces with dents were cut into triangles."),) if hollow else ()
     return RawMesh(

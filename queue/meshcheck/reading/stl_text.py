@@ -79,7 +79,7 @@ def _facet(text, i, triangle):  # type: ignore[no-untyped-def]
     for _ in range(_NORMAL_WORDS_MAX):
         i = skip_space(text, i)
         end = word_end(text, i)
-        if is_word(text, i, end, _OUTER):
+        if is_word(text, i, end, _OUTER) or is_word(text, i, end, _FACET) or is_word(text, i, end, _ENDFACET):
             break
         i = end
     if not is_word(text, i, end, _OUTER):
