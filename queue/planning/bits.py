@@ -77,25 +77,69 @@ def first_free(busy: Words, skip: Ints, minute: int, length: int, limit: int) ->
     return limit
 
 
+@inner
+def _is_busy(busy, minute):  # type: ignore[no-untyped-def]
+    return (busy[minute >> 6] >> np.uint64(minute & 63)) & ONE != 0
+
+
+@inner
+def _close_gaps(busy, skip, start, end, shortest):  # type: ignore[no-untyped-def]
+    """Mark free minutes beside ``[start, end)`` as busy where fewer than ``shortest`` lie in a row: nothing fits there.
+
+    Without this, searches would look at the same useless gaps over and over.
+    """
+    if _is_busy(busy, start):
+        first = start
+        while first > 0 and start - first < shortest and not _is_busy(busy, first - 1):
+            first -= 1
+        if start - first < shortest:
+            for minute in range(first, start):
+                _fill(busy, skip, minute >> 6, ONE << np.uint64(minute & 63))
+    if _is_busy(busy, end - 1):
+        last = end
+        while last - end < shortest and not _is_busy(busy, last):
+            last += 1
+        if last - end < shortest:
+            for minute in range(end, last):
+                _fill(busy, skip, minute >> 6, ONE << np.uint64(minute & 63))
+
+
+@inner
+def _fill(busy, skip, word, mask):  # type: ignore[no-untyped-def]
+    full = busy[word] | mask
+    busy[word] = full
+    if full == ALL and word < len(busy) - 1:
+        skip[word] = word + 1
+
+
 @kernel
-def book(busy: Words, planes: NDArray[np.uint64], staff: NDArray[np.uint64], skip: Ints, start: int, end: int) -> None:
-    """One person is taken in ``[start, end)``."""
+def book(
+    busy: Words,
+    planes: NDArray[np.uint64],
+    staff: NDArray[np.uint64],
+    skip: Ints,
+    start: int,
+    end: int,
+    shortest: int,
+) -> None:
+    """One person is taken in ``[start, end)``. ``shortest`` is the length of the shortest action ever looked for."""
     levels = planes.shape[0]
-    while start < end:
-        at = start >> 6
-        offset = start & 63
-        count = min(64 - offset, end - start)
+    minute = start
+    while minute < end:
+        at = minute >> 6
+        offset = minute & 63
+        count = min(64 - offset, end - minute)
         mask = ALL if count == 64 else ((ONE << np.uint64(count)) - ONE) << np.uint64(offset)
         for level in range(levels - 1, 0, -1):
             planes[level, at] |= planes[level - 1, at] & mask
         planes[0, at] |= mask
-        full = busy[at]
+        full = np.uint64(0)
         for level in range(levels):
             full |= planes[level, at] & staff[level, at]
-        busy[at] = full
-        if full == ALL and at < len(busy) - 1:
-            skip[at] = at + 1
-        start += count
+        _fill(busy, skip, at, full)
+        minute += count
+    if start < end:
+        _close_gaps(busy, skip, start, end, shortest)
 
 
 @inner

@@ -10,5 +10,11 @@ from numba import njit
 kernel: Any = njit(cache=True, nogil=True)
 
 # Called from other kernels only: leaving out the doors to Python and C halves the compile time.
-_INNER: dict[str, Any] = {"cache": True, "nogil": True, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+_INNER: dict[str, Any] = {
+    "cache": True,
+    "nogil": True,
+    "forceinline": True,
+    "no_cpython_wrapper": True,
+    "no_cfunc_wrapper": True,
+}
 inner: Any = njit(**_INNER)

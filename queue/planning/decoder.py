@@ -6,6 +6,8 @@ set up at the first minute at which the printer is clear, a technician is free, 
 booked before is never moved, so every timetable obeys the rules of the room. The method is serial schedule generation
 (R. Kolisch, "Serial and parallel resource-constrained project scheduling methods revisited", EJOR 90, 1996), with the
 technicians as the renewable resource.
+
+Inner functions are handed single arrays, not the tuples: taking an array out of a tuple costs more than the work done.
 """
 
 from __future__ import annotations
@@ -17,7 +19,18 @@ from numpy.typing import NDArray
 
 from planning.bits import Ints, Words, book, copy, first_free
 from planning.compiled import inner, kernel
-from planning.room import CLEAR_MIN, HORIZON, NEW_SPOOL_MG, NOW, START_MIN, SWAP_MIN, TOLERANCE_MIN, Longs, Room
+from planning.room import (
+    CLEAR_MIN,
+    HORIZON,
+    NEW_SPOOL_MG,
+    NOW,
+    START_MIN,
+    SWAP_MIN,
+    TOLERANCE_MIN,
+    Longs,
+    Records,
+    Room,
+)
 
 TARDINESS, LATE, SWAPS, COMPLETION, CHANGES = range(5)
 # numpy integers: a plain constant would be compiled for as a type of its own.
@@ -26,73 +39,65 @@ NONE, ZERO = np.int64(-1), np.int64(0)
 
 WAITING, PLACED, LOST = 0, 1, 2
 
+RUN = np.dtype(
+    [
+        ("state", np.int64),  # WAITING, PLACED or LOST
+        ("printer", np.int64),
+        ("swap", np.int64),
+        ("setup", np.int64),
+        ("start", np.int64),
+        ("end", np.int64),
+        ("clear", np.int64),  # minute clearing begins
+    ]
+)
+
 
 class Timetable(NamedTuple):
     """Where the decoder writes, and its notes while it works; one per thread."""
 
-    setup: Ints  # (n,)
-    start: Ints  # (n,)
-    end: Ints  # (n,)
-    clear: Ints  # (n,) minute clearing begins
-    printer: Ints  # (n,)
-    swap: NDArray[np.bool_]  # (n,)
-    state: NDArray[np.int8]  # (n,) WAITING, PLACED or LOST
+    runs: Records  # (n,) RUN
     busy: Words
     planes: NDArray[np.uint64]
     skip: Ints
-    ready: Ints  # (m,)
-    loaded: Ints  # (m,)
-    spool_mg: Longs  # (m,)
-    next_pin: Ints  # (m,)
-    served: Ints  # (g,)
+    printers: Records  # (m,) PRINTER as they stand after the last run written
+    served: Longs  # (g,)
     cost: Longs  # (5,) TARDINESS, LATE, SWAPS, COMPLETION, CHANGES
-    found: Longs  # (4,) what _best_before writes: setup, clear, needs a swap, pins passed
+    found: Longs  # (5,) what _choose writes: set-up, clearing, swap, pins passed, end of clearing
 
 
 def empty_timetable(room: Room) -> Timetable:
     """Arrays of the right sizes."""
-    plates, printers = room.duration.shape
     return Timetable(
-        setup=np.zeros(plates, np.int32),
-        start=np.zeros(plates, np.int32),
-        end=np.zeros(plates, np.int32),
-        clear=np.zeros(plates, np.int32),
-        printer=np.zeros(plates, np.int32),
-        swap=np.zeros(plates, np.bool_),
-        state=np.zeros(plates, np.int8),
+        runs=np.zeros(len(room.plates), RUN),
         busy=room.busy.copy(),
         planes=room.planes.copy(),
         skip=room.skip.copy(),
-        ready=room.ready.copy(),
-        loaded=room.loaded.copy(),
-        spool_mg=room.spool_mg.copy(),
-        next_pin=np.zeros(printers, np.int32),
-        served=room.served.copy(),
+        printers=room.printers.copy(),
+        served=np.zeros(len(room.kits), np.int64),
         cost=np.zeros(5, np.int64),
-        found=np.zeros(4, np.int64),
+        found=np.zeros(5, np.int64),
     )
 
 
 @inner
-def _setup_at(room, table, plate, printer, earliest, length, limit):  # type: ignore[no-untyped-def]
-    """First minute >= earliest to begin a set-up of that length; the limit when the plate is not cleared before it."""
-    duration = room.duration[plate, printer]
-    after = length + duration + room.cool[plate] + room.numbers[CLEAR_MIN]
-    ends = room.unattended_end if room.unattended[printer] else room.day_end
-    first, last = room.outage_from[printer], room.outage_from[printer + 1]
+def _setup_at(busy, skip, ends, outages, printer, after, running, length, earliest, limit):  # type: ignore[no-untyped-def]
+    """First minute >= earliest for a set-up of that length; the limit when the plate is not cleared before it.
+
+    ``running``: minutes from set-up to the end of the print; ``after``: to the end of clearing.
+    """
     minute = earliest
     while minute + after < limit:
-        minute = first_free(table.busy, table.skip, minute, max(length, 1), limit)
-        end = minute + length + duration
+        minute = first_free(busy, skip, minute, max(length, 1), limit)
         if minute + after >= limit:
             return limit
-        if end > ends[minute]:
-            minute = room.day_end[minute]
+        end = minute + running
+        if end > ends[printer.unattended, minute]:
+            minute = np.int64(ends[0, minute])
             continue
         moved = False
-        for outage in range(first, last):
-            if room.outage_start[outage] < end and minute < room.outage_end[outage]:
-                minute = room.outage_end[outage]
+        for outage in range(printer.first_outage, printer.last_outage):
+            if outages[outage, 0] < end and minute < outages[outage, 1]:
+                minute = outages[outage, 1]
                 moved = True
                 break
         if not moved:
@@ -101,120 +106,119 @@ def _setup_at(room, table, plate, printer, earliest, length, limit):  # type: ig
 
 
 @inner
-def _best_before(room, table, plate, printer, earliest, limit):  # type: ignore[no-untyped-def]
-    """The end of clearing when the plate goes to that printer, or ``limit`` if not before it; details in table.found.
+def _best_before(  # type: ignore[no-untyped-def]
+    busy, skip, ends, outages, plates, pin_plate, numbers, found, plate, printer, duration, earliest, limit
+):
+    """The end of clearing when the plate goes to that printer, or ``limit`` if not before it; details in ``found``.
 
     Tries the gap before each pinned run in turn. A pinned run without time set aside for a swap must find its own
     filament, enough of it, on the printer.
     """
-    numbers = room.numbers
-    clear_min = numbers[CLEAR_MIN]
-    need, filament = room.grams_mg[plate], room.filament[plate]
-    ready, loaded, spool = table.ready[printer], table.loaded[printer], table.spool_mg[printer]
-    pin, last = table.next_pin[printer], room.pin_from[printer + 1]
+    clear_min, new_spool = numbers[CLEAR_MIN], numbers[NEW_SPOOL_MG]
+    ready, loaded, spool = printer.ready, printer.loaded, printer.spool_mg
+    pin = printer.next_pin
     while ready < limit:
         bound = limit
-        swap = loaded != filament or spool < need
-        if pin < last:
-            pinned = room.pin_plate[pin]
-            bound = min(limit, room.pin_setup[pinned] + 1)
-            left = (numbers[NEW_SPOOL_MG] if swap else spool) - need
-            if not room.pin_swap[pinned] and (room.filament[pinned] != filament or left < room.grams_mg[pinned]):
+        swap = loaded != plate.filament or spool < plate.grams_mg
+        if pin < printer.last_pin:
+            pinned = plates[pin_plate[pin]]
+            bound = min(limit, pinned.pin_setup + 1)
+            left = (new_spool if swap else spool) - plate.grams_mg
+            if pinned.pin_swap == 0 and (pinned.filament != plate.filament or left < pinned.grams_mg):
                 bound = ready
-        if not swap or need <= numbers[NEW_SPOOL_MG]:
+        if not swap or plate.grams_mg <= new_spool:
             length = numbers[START_MIN] + (numbers[SWAP_MIN] if swap else 0)
-            setup = _setup_at(room, table, plate, printer, max(ready, earliest), length, bound)
-            if setup < bound and setup <= room.latest_setup[plate]:
-                cooled = setup + length + room.duration[plate, printer] + room.cool[plate]
-                clear = first_free(table.busy, table.skip, cooled, max(clear_min, 1), bound)
+            running = length + duration
+            after = running + plate.cool + clear_min
+            begin = max(ready, earliest)
+            setup = _setup_at(busy, skip, ends, outages, printer, after, running, length, begin, bound)
+            if setup < bound and setup <= plate.latest_setup:
+                clear = first_free(busy, skip, setup + running + plate.cool, max(clear_min, 1), bound)
                 if clear + clear_min < bound:
-                    table.found[0], table.found[1], table.found[2], table.found[3] = setup, clear, swap, pin
+                    found[0], found[1], found[2], found[3] = setup, clear, swap, pin
                     return clear + clear_min
-        if pin >= last:
+        if pin >= printer.last_pin:
             return limit
-        ready = room.pin_clear[pinned] + clear_min
-        swap = loaded != room.filament[pinned] or spool < room.grams_mg[pinned]
-        spool = (numbers[NEW_SPOOL_MG] if swap else spool) - room.grams_mg[pinned]
-        loaded = room.filament[pinned]
+        pinned = plates[pin_plate[pin]]
+        ready = pinned.pin_clear + clear_min
+        swap = loaded != pinned.filament or spool < pinned.grams_mg
+        spool = (new_spool if swap else spool) - pinned.grams_mg
+        loaded = pinned.filament
         pin += 1
     return limit
 
 
 @inner
-def _serve(room, table, plate, minute, limit):  # type: ignore[no-untyped-def]
+def _serve(plate, kits, kit_of, served, cost, minute, limit):  # type: ignore[no-untyped-def]
     """The plate's kits are not served before that minute; False once the tardiness is above the limit."""
-    for at in range(room.kit_from[plate], room.kit_from[plate + 1]):
-        kit = room.kit_of[at]
-        before = table.served[kit]
+    for at in range(plate.first_kit, plate.last_kit):
+        number = kit_of[at]
+        before = served[number]
         if minute > before:
-            table.served[kit] = minute
-            due = room.deadline[kit]
-            if minute > due:
-                table.cost[TARDINESS] += room.weight[kit] * (minute - max(before, due))
-                if before <= due:
-                    table.cost[LATE] += room.weight[kit]
-    return table.cost[TARDINESS] <= limit
+            served[number] = minute
+            kit = kits[number]
+            if minute > kit.deadline:
+                cost[TARDINESS] += kit.weight * (minute - max(before, kit.deadline))
+                if before <= kit.deadline:
+                    cost[LATE] += kit.weight
+    return cost[TARDINESS] <= limit
 
 
 @inner
-def _write(room, table, plate, printer, setup, clear):  # type: ignore[no-untyped-def]
-    """Note one run; its staff minutes are booked by the caller."""
-    numbers = room.numbers
-    need = room.grams_mg[plate]
-    swap = table.loaded[printer] != room.filament[plate] or table.spool_mg[printer] < need
+def _write(plate, printer, run, numbers, cost, duration, number, setup, clear):  # type: ignore[no-untyped-def]
+    """Note one run on printer ``number``; its staff minutes are booked by the caller."""
+    swap = printer.loaded != plate.filament or printer.spool_mg < plate.grams_mg
     if swap:
-        table.spool_mg[printer] = numbers[NEW_SPOOL_MG]
-        table.loaded[printer] = room.filament[plate]
-        table.cost[SWAPS] += 1
-    table.spool_mg[printer] -= need
-    table.state[plate] = PLACED
-    table.printer[plate] = printer
-    table.swap[plate] = swap
-    table.setup[plate] = setup
-    table.start[plate] = setup + numbers[START_MIN] + (numbers[SWAP_MIN] if swap else 0)
-    table.end[plate] = table.start[plate] + room.duration[plate, printer]
-    table.clear[plate] = clear
-    table.ready[printer] = clear + numbers[CLEAR_MIN]
-    table.cost[COMPLETION] += table.ready[printer] - numbers[NOW]
-    shown = room.published_printer[plate]
-    if shown >= 0 and (shown != printer or abs(setup - room.published_setup[plate]) > numbers[TOLERANCE_MIN]):
-        table.cost[CHANGES] += 1
+        printer.spool_mg = numbers[NEW_SPOOL_MG]
+        printer.loaded = plate.filament
+        cost[SWAPS] += 1
+    printer.spool_mg -= plate.grams_mg
+    printer.ready = clear + numbers[CLEAR_MIN]
+    run.state = PLACED
+    run.printer = number
+    run.swap = swap
+    run.setup = setup
+    run.start = setup + numbers[START_MIN] + (numbers[SWAP_MIN] if swap else 0)
+    run.end = run.start + duration
+    run.clear = clear
+    cost[COMPLETION] += printer.ready - numbers[NOW]
+    shown = plate.published_printer
+    if shown >= 0 and (shown != number or abs(setup - plate.published_setup) > numbers[TOLERANCE_MIN]):
+        cost[CHANGES] += 1
 
 
 @inner
-def _pass_pins(room, table, printer, until, limit):  # type: ignore[no-untyped-def]
+def _pass_pins(  # type: ignore[no-untyped-def]
+    plates, printers, runs, kits, kit_of, pin_plate, served, duration, numbers, cost, number, until, limit
+):
     """Write the pinned runs of a printer up to, not including, place ``until`` of its pins."""
     within = True
-    while table.next_pin[printer] < until:
-        plate = np.int64(room.pin_plate[table.next_pin[printer]])
-        table.next_pin[printer] += 1
-        _write(room, table, plate, printer, np.int64(room.pin_setup[plate]), np.int64(room.pin_clear[plate]))
-        within = _serve(room, table, plate, np.int64(table.ready[printer]), limit) and within
+    printer = printers[number]
+    while printer.next_pin < until:
+        row = pin_plate[printer.next_pin]
+        printer.next_pin += 1
+        plate = plates[row]
+        minutes = duration[row, number]
+        _write(plate, printer, runs[row], numbers, cost, minutes, number, plate.pin_setup, plate.pin_clear)
+        within = _serve(plate, kits, kit_of, served, cost, printer.ready, limit) and within
     return within
 
 
 @inner
-def _lose(room, table, plate, limit):  # type: ignore[no-untyped-def]
-    """No place for the plate before the calendar ends."""
-    table.state[plate] = LOST
-    table.cost[COMPLETION] += room.numbers[HORIZON] - room.numbers[NOW]
-    return _serve(room, table, plate, room.numbers[HORIZON], limit)
-
-
-@inner
-def _earliest(room, table, plate):  # type: ignore[no-untyped-def]
+def _earliest(plate, plates, runs, after, numbers):  # type: ignore[no-untyped-def]
     """From when a pinned order lets the plate be set up: -1 if one before it still waits, the horizon if never."""
-    earliest = room.numbers[NOW]
-    for at in range(room.after_from[plate], room.after_from[plate + 1]):
-        before = room.after[at]
-        if table.state[before] == WAITING:
-            if room.pin_setup[before] < 0:
-                return NONE
-            earliest = max(earliest, np.int64(room.pin_setup[before]))
-        elif table.state[before] == LOST:
-            return room.numbers[HORIZON]
+    earliest = numbers[NOW]
+    for at in range(plate.first_after, plate.last_after):
+        before = runs[after[at]]
+        pin_setup = plates[after[at]].pin_setup
+        if pin_setup >= 0:
+            earliest = max(earliest, pin_setup)
+        elif before.state == WAITING:
+            return NONE
+        elif before.state == LOST:
+            return numbers[HORIZON]
         else:
-            earliest = max(earliest, np.int64(table.setup[before]))
+            earliest = max(earliest, before.setup)
     return earliest
 
 
@@ -222,25 +226,74 @@ def _earliest(room, table, plate):  # type: ignore[no-untyped-def]
 def _begin(room, table):  # type: ignore[no-untyped-def]
     """An empty timetable: only what is fixed is booked."""
     copy(table.busy, room.busy)
-    for level in range(len(room.planes)):
-        for word in range(len(room.busy)):
-            table.planes[level, word] = room.planes[level, word]
     copy(table.skip, room.skip)
-    copy(table.ready, room.ready)
-    copy(table.loaded, room.loaded)
-    copy(table.spool_mg, room.spool_mg)
-    copy(table.served, room.served)
-    for printer in range(len(table.next_pin)):
-        table.next_pin[printer] = room.pin_from[printer]
-    for plate in range(len(table.state)):
-        table.state[plate] = WAITING
+    for level in range(len(room.planes)):
+        copy(table.planes[level], room.planes[level])
+    for number in range(len(room.printers)):
+        now, printer = table.printers[number], room.printers[number]
+        now.ready, now.loaded, now.spool_mg = printer.ready, printer.loaded, printer.spool_mg
+        now.next_pin = printer.next_pin
+    for row in range(len(table.runs)):
+        table.runs[row].state = WAITING
     for part in range(len(table.cost)):
         table.cost[part] = 0
-    for kit in range(len(room.deadline)):
-        late = table.served[kit] - room.deadline[kit]
-        if late > 0:
-            table.cost[TARDINESS] += room.weight[kit] * late
-            table.cost[LATE] += room.weight[kit]
+    for number in range(len(room.kits)):
+        kit = room.kits[number]
+        table.served[number] = kit.served
+        if kit.served > kit.deadline:
+            table.cost[TARDINESS] += kit.weight * (kit.served - kit.deadline)
+            table.cost[LATE] += kit.weight
+
+
+@inner
+def _first_ready(printers, duration, row):  # type: ignore[no-untyped-def]
+    """The eligible printer that would finish first if staff were always there: a good bound for the others."""
+    chosen, best = ZERO, REJECTED
+    for number in range(len(printers)):
+        minutes = duration[row, number]
+        if minutes > 0 and printers[number].ready + minutes < best:
+            chosen, best = np.int64(number), printers[number].ready + minutes
+    return chosen
+
+
+@inner
+def _pin_place(printers, pin_plate, row):  # type: ignore[no-untyped-def]
+    """The printer a plate is pinned on, and the place after its own among that printer's pins."""
+    for number in range(len(printers)):
+        for pin in range(printers[number].next_pin, printers[number].last_pin):
+            if pin_plate[pin] == row:
+                return np.int64(number), np.int64(pin + 1)
+    return NONE, ZERO
+
+
+@inner
+def _choose(  # type: ignore[no-untyped-def]
+    busy, skip, ends, outages, plates, printers, pin_plate, duration, numbers, found, row, fixed, earliest
+):
+    """The printer (or the fixed one) on which the plate is cleared first, -1 if none; ``found`` as in _best_before.
+
+    ``found[4]`` is the end of clearing.
+    """
+    plate = plates[row]
+    chosen, best = NONE, numbers[HORIZON] + 1
+    setup, clear, swap, until = ZERO, ZERO, ZERO, ZERO
+    first = _first_ready(printers, duration, row) if fixed < 0 else fixed
+    for turn in range(len(printers) if fixed < 0 else 1):
+        number = first
+        if turn > 0:
+            number = np.int64(turn - 1 if turn <= first else turn)
+        minutes = np.int64(duration[row, number])
+        if minutes == 0:
+            continue
+        printer = printers[number]
+        done = _best_before(
+            busy, skip, ends, outages, plates, pin_plate, numbers, found, plate, printer, minutes, earliest, best
+        )
+        if done < best:
+            best, chosen = done, number
+            setup, clear, swap, until = found[0], found[1], found[2], found[3]
+    found[0], found[1], found[2], found[3], found[4] = setup, clear, swap, until, best
+    return chosen
 
 
 @kernel
@@ -251,49 +304,47 @@ def decode(room, table, priority, printer_of, limit):  # type: ignore[no-untyped
     then unfinished. Otherwise ``table.cost`` holds the objective.
     """
     _begin(room, table)
-    numbers = room.numbers
-    printers = room.duration.shape[1]
+    busy, skip, planes, staff = table.busy, table.skip, table.planes, room.staff
+    ends, outages, pin_plate, numbers = room.ends, room.outages, room.pin_plate, room.numbers
+    plates, printers, runs, kits = room.plates, table.printers, table.runs, room.kits
+    duration, kit_of, after, served = room.duration, room.kit_of, room.after, table.served
+    cost, found = table.cost, table.found
+    start_min, swap_min, clear_min = numbers[START_MIN], numbers[SWAP_MIN], numbers[CLEAR_MIN]
+    shortest = max(1, min(start_min, clear_min))
+    horizon = numbers[HORIZON]
     for place in range(len(priority)):
-        plate = np.int64(priority[place])
-        if table.state[plate] == PLACED:
+        row = np.int64(priority[place])
+        plate, run = plates[row], runs[row]
+        if run.state == PLACED:
             continue
-        if room.pin_setup[plate] >= 0:
-            if not _reach_pin(room, table, plate, limit):
+        pinned = plate.pin_setup >= 0
+        if pinned:
+            chosen, until = _pin_place(printers, pin_plate, row)
+        else:
+            earliest = _earliest(plate, plates, runs, after, numbers)
+            if earliest < 0:
                 return False
-            continue
-        earliest = _earliest(room, table, plate)
-        if earliest < 0:
-            return False
-        best = numbers[HORIZON] + 1
-        chosen = NONE
-        setup, clear, swap, pins = ZERO, ZERO, ZERO, ZERO
-        for printer in range(printers):
-            if room.duration[plate, printer] == 0 or (printer_of[plate] >= 0 and printer_of[plate] != printer):
-                continue
-            done = _best_before(room, table, plate, printer, earliest, best)
-            if done < best:
-                best, chosen = done, np.int64(printer)
-                setup, clear, swap, pins = table.found[0], table.found[1], table.found[2], table.found[3]
+            fixed = np.int64(printer_of[row])
+            chosen = _choose(
+                busy, skip, ends, outages, plates, printers, pin_plate, duration, numbers, found, row, fixed, earliest
+            )
+            until = found[3]
         if chosen < 0:
-            if not _lose(room, table, plate, limit):
+            run.state = LOST
+            cost[COMPLETION] += horizon - numbers[NOW]
+            if not _serve(plate, kits, kit_of, served, cost, horizon, limit):
                 return False
             continue
-        if not _pass_pins(room, table, chosen, pins, limit):
+        if not _pass_pins(
+            plates, printers, runs, kits, kit_of, pin_plate, served, duration, numbers, cost, chosen, until, limit
+        ):
             return False
-        length = numbers[START_MIN] + (numbers[SWAP_MIN] if swap else 0)
-        book(table.busy, table.planes, room.staff, table.skip, setup, setup + length)
-        book(table.busy, table.planes, room.staff, table.skip, clear, clear + numbers[CLEAR_MIN])
-        _write(room, table, plate, chosen, setup, clear)
-        if not _serve(room, table, plate, best, limit):
+        if pinned:
+            continue
+        setup, clear = found[0], found[1]
+        book(busy, planes, staff, skip, setup, setup + start_min + found[2] * swap_min, shortest)
+        book(busy, planes, staff, skip, clear, clear + clear_min, shortest)
+        _write(plate, printers[chosen], run, numbers, cost, duration[row, chosen], chosen, setup, clear)
+        if not _serve(plate, kits, kit_of, served, cost, found[4], limit):
             return False
-    return True
-
-
-@inner
-def _reach_pin(room, table, plate, limit):  # type: ignore[no-untyped-def]
-    """Write a pinned plate and the pinned runs before it on its printer."""
-    for printer in range(room.duration.shape[1]):
-        for pin in range(room.pin_from[printer], room.pin_from[printer + 1]):
-            if room.pin_plate[pin] == plate:
-                return _pass_pins(room, table, np.int64(printer), np.int64(pin + 1), limit)
     return True

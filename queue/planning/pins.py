@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from planning.bits import Ints, Words, book, first_free
+from planning.bits import ALL, Ints, Words, book, first_free
 from planning.calendar import Calendar
 from planning.material import plate_mg, spool_mg, why_not
 from planning.types import PlannedClear, PlateJob, PrinterState, Problem, RoomRules, Unplaced
@@ -26,6 +26,7 @@ class Diary:
     staff: NDArray[np.uint64]
     skip: Ints
     horizon: int
+    shortest: int
 
     def is_free(self, start: int, length: int) -> bool:
         """Whether one person is free in ``[start, start + length)``."""
@@ -42,7 +43,7 @@ class Diary:
 
     def book(self, start: int, length: int) -> None:
         """One person is taken for ``length`` minutes."""
-        book(self.busy, self.planes, self.staff, self.skip, start, start + length)
+        book(self.busy, self.planes, self.staff, self.skip, start, start + length, self.shortest)
 
 
 def _words(bits: NDArray[np.bool_], words: int) -> Words:
@@ -51,8 +52,8 @@ def _words(bits: NDArray[np.bool_], words: int) -> Words:
     return np.packbits(padded, bitorder="little").view(np.uint64)
 
 
-def empty_diary(calendar: Calendar, now: int) -> Diary:
-    """Nobody is booked yet; minutes before ``now`` and unstaffed minutes are busy."""
+def empty_diary(calendar: Calendar, now: int, shortest: int) -> Diary:
+    """Nobody is booked yet; minutes before ``now`` and unstaffed minutes are busy. ``shortest``: see ``book``."""
     count = np.zeros(calendar.end, np.int64)
     for part in calendar.staffed:
         count[part.start : part.end] = part.staff
@@ -62,9 +63,10 @@ def empty_diary(calendar: Calendar, now: int) -> Diary:
     staff = np.stack([_words(count == level + 1, words) for level in range(levels)])
     busy = ~_words(count > 0, words)
     skip = np.arange(words, dtype=np.int32)
-    full = np.flatnonzero(busy[:-1] == np.uint64(0xFFFFFFFFFFFFFFFF))
-    skip[full] = full + 1
-    return Diary(busy, np.zeros((levels, words), np.uint64), staff, skip, calendar.end)
+    full = busy == ALL
+    full[-1] = False
+    skip = np.minimum.accumulate(np.where(full, words - 1, skip)[::-1])[::-1].astype(np.int32)
+    return Diary(busy, np.zeros((levels, words), np.uint64), staff, skip, calendar.end, shortest)
 
 
 @dataclass(slots=True)
@@ -148,7 +150,7 @@ def _fixed_of(problem: Problem, plate: PlateJob) -> Fixed | None:
 def _attempt(problem: Problem, wanted: list[Fixed]) -> tuple[Settled, tuple[Fixed, str] | None]:
     """Book set-ups, then clears in the order they become possible; the first run that cannot hold, with the reason."""
     rules, calendar = problem.rules, problem.calendar
-    diary = empty_diary(calendar, problem.now)
+    diary = empty_diary(calendar, problem.now, max(1, min(rules.start_min, rules.clear_min)))
     printers = {printer.id: printer for printer in problem.printers}
     settled = Settled(diary, {p.id: max(p.ready_minute, problem.now) for p in problem.printers}, fixed=wanted)
     loaded = {p.id: ((p.material, p.colour), spool_mg(p.spool_g)) for p in problem.printers}

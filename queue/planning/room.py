@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,50 +19,69 @@ from planning.pins import Settled, settle
 from planning.types import Kit, PlannedClear, PlateJob, PrinterState, Problem, Unplaced
 
 Longs = NDArray[np.int64]
-Flags = NDArray[np.bool_]
-
-Arrays = dict[str, Any]
+Records = NDArray[np.void]
 
 NEVER = 2**31 - 1
 NOTHING_TO_DO = -(2**30)
 START_MIN, SWAP_MIN, CLEAR_MIN, NEW_SPOOL_MG, NOW, HORIZON, TOLERANCE_MIN = range(7)
 
+PRINTER = np.dtype(
+    [
+        ("ready", np.int64),  # first minute it can be set up; the horizon if never
+        ("loaded", np.int64),  # filament number, -1 none of those wanted
+        ("spool_mg", np.int64),
+        ("unattended", np.int64),  # row of Room.ends: 1 if its runs may go on without staff
+        ("next_pin", np.int64),  # slice of Room.pin_plate, by minute
+        ("last_pin", np.int64),
+        ("first_outage", np.int64),  # slice of Room.outages
+        ("last_outage", np.int64),
+    ]
+)
+PLATE = np.dtype(
+    [
+        ("cool", np.int64),
+        ("filament", np.int64),
+        ("grams_mg", np.int64),
+        ("first_kit", np.int64),  # slice of Room.kit_of
+        ("last_kit", np.int64),
+        ("first_after", np.int64),  # slice of Room.after: plates whose set-up comes first
+        ("last_after", np.int64),
+        ("latest_setup", np.int64),  # last minute a set-up may begin
+        ("pin_setup", np.int64),  # minute of a fixed set-up, -1 free
+        ("pin_clear", np.int64),  # minute its clearing is booked for
+        ("pin_swap", np.int64),  # 1 if time for a swap is set aside
+        ("published_printer", np.int64),  # -1 none that counts
+        ("published_setup", np.int64),
+    ]
+)
+KIT = np.dtype(
+    [
+        ("deadline", np.int64),  # NEVER without
+        ("weight", np.int64),
+        ("served", np.int64),  # when what is not among the plates is there; the horizon: never, NOTHING_TO_DO: now
+    ]
+)
+
 
 class Room(NamedTuple):
-    """Read-only arrays of one problem; n plates, m printers, g kits, w words of minutes. Minutes are int32."""
+    """Read-only arrays of one problem; n plates, m printers, g kits, w words of minutes.
+
+    Records keep the number of arrays small: each array costs the compiler time in every function it is passed to.
+    """
 
     busy: Words  # (w,) no technician free: nobody there, or all booked by what is fixed; see planning.bits
     planes: NDArray[np.uint64]  # (levels, w)
     staff: NDArray[np.uint64]  # (levels, w)
     skip: Ints  # (w,)
-    day_end: Ints  # (horizon,) end of the staffed day around a minute, 0 outside
-    unattended_end: Ints  # (horizon,) latest end of a run that may go on without staff
-    ready: Ints  # (m,) first minute a printer can be set up; the horizon if never
-    unattended: Flags  # (m,)
-    loaded: Ints  # (m,) filament number on the printer, -1 none of those wanted
-    spool_mg: Longs  # (m,)
-    outage_from: Ints  # (m + 1,) slices of outage_start and outage_end
-    outage_start: Ints
-    outage_end: Ints
+    ends: Ints  # (2, horizon) latest end of a run set up in a minute, attended and not; 0 outside staffed days
+    printers: Records  # (m,) PRINTER
+    outages: Longs  # (k, 2) start, end
+    plates: Records  # (n,) PLATE
     duration: Ints  # (n, m) minutes, 0 where the plate cannot be printed
-    cool: Ints  # (n,)
-    filament: Ints  # (n,)
-    grams_mg: Longs  # (n,)
-    kit_from: Ints  # (n + 1,) slices of kit_of
-    kit_of: Ints
-    after_from: Ints  # (n + 1,) slices of after: plates whose set-up comes first
-    after: Ints
-    latest_setup: Ints  # (n,) last minute a set-up may begin
-    pin_setup: Ints  # (n,) minute of a fixed set-up, -1 free
-    pin_clear: Ints  # (n,) minute its clearing is booked for
-    pin_swap: Flags  # (n,) whether time for a swap is set aside
-    pin_from: Ints  # (m + 1,) slices of pin_plate, by minute
-    pin_plate: Ints
-    published_printer: Ints  # (n,) -1 none that counts
-    published_setup: Ints  # (n,)
-    deadline: Ints  # (g,) NEVER without
-    weight: Longs  # (g,)
-    served: Ints  # (g,) when what is not among the plates is there; the horizon: never, NOTHING_TO_DO: now
+    kit_of: Longs
+    after: Longs
+    pin_plate: Longs
+    kits: Records  # (g,) KIT
     numbers: Longs  # (7,) indexed by START_MIN ... TOLERANCE_MIN
 
 
@@ -90,12 +109,23 @@ def compile_problem(problem: Problem) -> Compiled:
             unplaced[plate.id] = Unplaced(plate.id, reason)
     order = _in_order(problem.plates, unplaced)
     plates = tuple(sorted(order, key=lambda plate: plate.id))
+    diary = settled.diary
+    plate_records, duration = _plate_records(problem, printers, plates)
+    printer_records, outages = _printer_records(problem, printers, plates, settled)
     room = Room(
-        **_time_arrays(problem.calendar, settled),
-        **_printer_arrays(problem, printers, plates, settled),
-        **_plate_arrays(problem, printers, plates),
-        **_pin_arrays(printers, plates, order, settled, problem.calendar.end),
-        **_kit_arrays(problem, kits, plates, settled, unplaced),
+        busy=diary.busy,
+        planes=diary.planes,
+        staff=diary.staff,
+        skip=diary.skip,
+        ends=_ends(problem.calendar),
+        printers=printer_records,
+        outages=outages,
+        plates=plate_records,
+        duration=duration,
+        kit_of=_slices(plate_records, "kit", _kits_of(plates, kits)),
+        after=_add_order(plate_records, plates, order, settled, problem.calendar.end),
+        pin_plate=_add_pins(printer_records, plate_records, printers, plates, settled),
+        kits=_kit_records(problem, kits, settled, unplaced),
         numbers=_numbers(problem),
     )
     notes = tuple(unplaced[plate_id] for plate_id in sorted(unplaced))
@@ -136,57 +166,51 @@ def _in_order(plates: Sequence[PlateJob], unplaced: dict[str, Unplaced]) -> list
     return done
 
 
-def _slices(lists: Iterable[Sequence[int]]) -> tuple[Ints, Ints]:
-    rows = list(lists)
-    starts = np.zeros(len(rows) + 1, np.int32)
-    starts[1:] = np.cumsum([len(row) for row in rows])
-    return starts, np.array([value for row in rows for value in row], np.int32)
+def _slices(records: Records, name: str, lists: Sequence[Sequence[int]]) -> Longs:
+    """All lists one after the other; each record gets ``first_`` and ``last_`` of its own."""
+    bounds = np.zeros(len(lists) + 1, np.int64)
+    bounds[1:] = np.cumsum([len(row) for row in lists])
+    records[f"first_{name}" if name != "pin" else "next_pin"] = bounds[:-1]
+    records[f"last_{name}"] = bounds[1:]
+    return np.array([value for row in lists for value in row], np.int64)
 
 
-def _time_arrays(calendar: Calendar, settled: Settled) -> Arrays:
-    day_end = np.zeros(calendar.end, np.int32)
-    unattended_end = np.zeros(calendar.end, np.int32)
+def _ends(calendar: Calendar) -> Ints:
+    ends = np.zeros((2, calendar.end), np.int32)
     for day in calendar.days:
-        day_end[day.start : day.end] = day.end
         until = calendar.end if day.unattended_until is None else max(day.end, day.unattended_until)
-        unattended_end[day.start : day.end] = min(until, calendar.end)
-    diary = settled.diary
-    return {
-        "busy": diary.busy,
-        "planes": diary.planes,
-        "staff": diary.staff,
-        "skip": diary.skip,
-        "day_end": day_end,
-        "unattended_end": unattended_end,
-    }
+        ends[0, day.start : day.end] = day.end
+        ends[1, day.start : day.end] = min(until, calendar.end)
+    return ends
 
 
-def _printer_arrays(
+def _printer_records(
     problem: Problem, printers: tuple[PrinterState, ...], plates: tuple[PlateJob, ...], settled: Settled
-) -> Arrays:
+) -> tuple[Records, Longs]:
     numbers = filaments(plates)
     horizon = problem.calendar.end
     ready = [settled.ready[printer.id] for printer in printers]
-    outage_from, outage_start = _slices([outage.start for outage in printer.outages] for printer in printers)
-    _, outage_end = _slices([outage.end for outage in printer.outages] for printer in printers)
-    allowed = problem.rules.unattended_allowed
-    return {
-        "ready": np.array([horizon if minute is None else min(minute, horizon) for minute in ready], np.int32),
-        "unattended": np.array([allowed and printer.may_run_unattended for printer in printers], np.bool_),
-        "loaded": np.array([numbers.get((printer.material, printer.colour), -1) for printer in printers], np.int32),
-        "spool_mg": np.array([spool_mg(printer.spool_g) for printer in printers], np.int64),
-        "outage_from": outage_from,
-        "outage_start": outage_start,
-        "outage_end": outage_end,
-    }
+    records = np.zeros(len(printers), PRINTER)
+    records["ready"] = [horizon if minute is None else min(minute, horizon) for minute in ready]
+    records["loaded"] = [numbers.get((printer.material, printer.colour), -1) for printer in printers]
+    records["spool_mg"] = [spool_mg(printer.spool_g) for printer in printers]
+    records["unattended"] = [problem.rules.unattended_allowed and printer.may_run_unattended for printer in printers]
+    starts = _slices(records, "outage", [[outage.start for outage in printer.outages] for printer in printers])
+    ends = _slices(records, "outage", [[outage.end for outage in printer.outages] for printer in printers])
+    return records, np.ascontiguousarray(np.stack([starts, ends], axis=1))
 
 
-def _plate_arrays(problem: Problem, printers: tuple[PrinterState, ...], plates: tuple[PlateJob, ...]) -> Arrays:
+def _plate_records(
+    problem: Problem, printers: tuple[PrinterState, ...], plates: tuple[PlateJob, ...]
+) -> tuple[Records, Ints]:
     numbers = filaments(plates)
     column = {printer.id: index for index, printer in enumerate(printers)}
+    records = np.zeros(len(plates), PLATE)
     duration = np.zeros((len(plates), len(printers)), np.int32)
-    published_printer = np.full(len(plates), -1, np.int32)
-    published_setup = np.zeros(len(plates), np.int32)
+    records["cool"] = [plate.cool_min for plate in plates]
+    records["filament"] = [numbers[plate.material, plate.colour] for plate in plates]
+    records["grams_mg"] = [plate_mg(plate.grams) for plate in plates]
+    records["published_printer"] = -1
     for row, plate in enumerate(plates):
         barred = bars(problem, plate)
         for printer_id, minutes in plate.duration_min.items():
@@ -194,63 +218,58 @@ def _plate_arrays(problem: Problem, printers: tuple[PrinterState, ...], plates: 
                 duration[row, column[printer_id]] = minutes
         start = plate.published_setup_start
         if start is not None and start < problem.now + problem.rules.published_min:
-            published_printer[row] = column.get(plate.published_printer_id or "", len(printers))
-            published_setup[row] = start
-    return {
-        "duration": duration,
-        "cool": np.array([plate.cool_min for plate in plates], np.int32),
-        "filament": np.array([numbers[plate.material, plate.colour] for plate in plates], np.int32),
-        "grams_mg": np.array([plate_mg(plate.grams) for plate in plates], np.int64),
-        "published_printer": published_printer,
-        "published_setup": published_setup,
-    }
+            records[row]["published_printer"] = column.get(plate.published_printer_id or "", len(printers))
+            records[row]["published_setup"] = start
+    return records, duration
 
 
-def _pin_arrays(
+def _kits_of(plates: tuple[PlateJob, ...], kits: tuple[Kit, ...]) -> list[list[int]]:
+    column = {kit.id: index for index, kit in enumerate(kits)}
+    return [sorted({column[kit_id] for kit_id in plate.kit_ids}) for plate in plates]
+
+
+def _add_pins(
+    printer_records: Records,
+    plate_records: Records,
     printers: tuple[PrinterState, ...],
     plates: tuple[PlateJob, ...],
-    order: list[PlateJob],
     settled: Settled,
-    horizon: int,
-) -> Arrays:
+) -> Longs:
+    """Fixed runs in the records; the plates fixed on each printer, by minute."""
     row = {plate.id: index for index, plate in enumerate(plates)}
-    pin_setup = np.full(len(plates), -1, np.int32)
-    pin_clear = np.zeros(len(plates), np.int32)
-    pin_swap = np.zeros(len(plates), np.bool_)
-    latest = np.full(len(plates), horizon, np.int32)
     fixed = [each for each in settled.fixed if each.plate.id in row]
+    plate_records["pin_setup"] = -1
     for each in fixed:
-        index = row[each.plate.id]
-        pin_setup[index], pin_clear[index], pin_swap[index] = each.setup_start, each.clear_start, each.swap
-        latest[index] = each.setup_start
-    after = {p.id: [row[before] for before in p.pin.after_plate_ids if before in row] for p in plates}
+        record = plate_records[row[each.plate.id]]
+        record["pin_setup"], record["pin_clear"], record["pin_swap"] = each.setup_start, each.clear_start, each.swap
+    on_printer = [[row[each.plate.id] for each in fixed if each.printer_id == printer.id] for printer in printers]
+    return _slices(printer_records, "pin", on_printer)
+
+
+def _add_order(
+    records: Records, plates: tuple[PlateJob, ...], order: list[PlateJob], settled: Settled, horizon: int
+) -> Longs:
+    """Pinned orders, and the last minute each plate may be set up so that a fixed one after it can begin."""
+    row = {plate.id: index for index, plate in enumerate(plates)}
+    latest = np.full(len(plates), horizon, np.int64)
+    for each in settled.fixed:
+        if each.plate.id in row:
+            latest[row[each.plate.id]] = each.setup_start
+    after = [[row[before] for before in plate.pin.after_plate_ids if before in row] for plate in plates]
     for plate in reversed(order):
-        for before in after[plate.id]:
+        for before in after[row[plate.id]]:
             latest[before] = min(latest[before], latest[row[plate.id]])
-    after_from, after_plate = _slices(after[plate.id] for plate in plates)
-    pin_from, pin_plate = _slices([row[e.plate.id] for e in fixed if e.printer_id == p.id] for p in printers)
-    return {
-        "after_from": after_from,
-        "after": after_plate,
-        "latest_setup": latest,
-        "pin_setup": pin_setup,
-        "pin_clear": pin_clear,
-        "pin_swap": pin_swap,
-        "pin_from": pin_from,
-        "pin_plate": pin_plate,
-    }
+    records["latest_setup"] = latest
+    return _slices(records, "after", after)
 
 
-def _kit_arrays(
-    problem: Problem,
-    kits: tuple[Kit, ...],
-    plates: tuple[PlateJob, ...],
-    settled: Settled,
-    unplaced: dict[str, Unplaced],
-) -> Arrays:
+def _kit_records(problem: Problem, kits: tuple[Kit, ...], settled: Settled, unplaced: dict[str, Unplaced]) -> Records:
     horizon = problem.calendar.end
     column = {kit.id: index for index, kit in enumerate(kits)}
-    served = np.full(len(kits), NOTHING_TO_DO, np.int32)
+    records = np.zeros(len(kits), KIT)
+    records["deadline"] = [NEVER if kit.deadline_minute is None else kit.deadline_minute for kit in kits]
+    records["weight"] = [kit.weight for kit in kits]
+    served = np.full(len(kits), NOTHING_TO_DO, np.int64)
     clear_end = {clear.printer_id: clear.clear_end for clear in settled.clears}
     for printer in problem.printers:
         for kit_id in printer.running_kit_ids if printer.running else ():
@@ -259,15 +278,8 @@ def _kit_arrays(
     for plate in problem.plates:
         if plate.id in unplaced:
             served[[column[kit_id] for kit_id in plate.kit_ids]] = horizon
-    kit_from, kit_of = _slices(sorted({column[kit_id] for kit_id in plate.kit_ids}) for plate in plates)
-    due = [NEVER if kit.deadline_minute is None else kit.deadline_minute for kit in kits]
-    return {
-        "kit_from": kit_from,
-        "kit_of": kit_of,
-        "deadline": np.array(due, np.int32),
-        "weight": np.array([kit.weight for kit in kits], np.int64),
-        "served": served,
-    }
+    records["served"] = served
+    return records
 
 
 def _numbers(problem: Problem) -> Longs:

@@ -13,9 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planning.bits import Ints
-from planning.room import CLEAR_MIN, HORIZON, NEVER, NOW, START_MIN, SWAP_MIN, Compiled, Flags, Room
+from planning.room import CLEAR_MIN, HORIZON, NEVER, NOW, START_MIN, SWAP_MIN, Compiled, Room
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 LOOK_AHEAD = (0.5, 2.0, 8.0, 20.0)
 SWAP_AVERSION = (0.0, 0.5)
@@ -36,14 +37,14 @@ def traits_of(compiled: Compiled) -> Traits:
     """A kit's weight is shared among its plates; a plate is due when the first of its kits is."""
     room = compiled.room
     plates = len(compiled.plates)
-    members = np.bincount(room.kit_of, minlength=len(room.deadline))
+    members = np.bincount(room.kit_of, minlength=len(room.kits))
     due = np.full(plates, FAR)
     weight = np.zeros(plates)
     for plate in range(plates):
-        kits = room.kit_of[room.kit_from[plate] : room.kit_from[plate + 1]]
+        kits = room.kit_of[room.plates[plate]["first_kit"] : room.plates[plate]["last_kit"]]
         if len(kits):
-            due[plate] = min(FAR, float(room.deadline[kits].min()))
-            weight[plate] = float((room.weight[kits] / members[kits]).sum())
+            due[plate] = min(FAR, float(room.kits["deadline"][kits].min()))
+            weight[plate] = float((room.kits["weight"][kits] / members[kits]).sum())
     minutes = np.where(room.duration > 0, room.duration, NEVER).min(axis=1, initial=NEVER).astype(np.float64)
     minutes += float(room.numbers[START_MIN] + room.numbers[CLEAR_MIN])
     queue = np.array([plate.queue_position for plate in compiled.plates], np.int64)
@@ -74,8 +75,9 @@ def apparent_tardiness_cost(room: Room, traits: Traits, look_ahead: float, avers
     days, technicians to be always free: it is only an order.
     """
     plates = room.duration.shape[0]
-    free = room.ready.astype(np.float64)
-    loaded = room.loaded.copy()
+    free = room.printers["ready"].astype(np.float64)
+    loaded = room.printers["loaded"].copy()
+    filament = room.plates["filament"]
     waiting = np.ones(plates, np.bool_)
     eligible = room.duration > 0
     scale = look_ahead * max(float(traits.minutes.mean()) if plates else 1.0, 1.0)
@@ -88,13 +90,13 @@ def apparent_tardiness_cost(room: Room, traits: Traits, look_ahead: float, avers
         minutes = room.duration[choice, printer] + handling
         slack = np.maximum(0.0, traits.due[choice] - minutes - free[printer])
         index = np.log(np.maximum(traits.weight[choice], 1e-9) / np.maximum(minutes, 1e-9)) - slack / scale
-        index -= aversion * (room.filament[choice] != loaded[printer])
+        index -= aversion * (filament[choice] != loaded[printer])
         plate = int(choice[np.argmax(index)])
         order[place] = plate
         waiting[plate] = False
-        swap = float(room.numbers[SWAP_MIN]) * (room.filament[plate] != loaded[printer])
+        swap = float(room.numbers[SWAP_MIN]) * (filament[plate] != loaded[printer])
         free[printer] = _done(room, next_staffed, printer, free[printer], float(room.duration[plate, printer]), swap)
-        loaded[printer] = room.filament[plate]
+        loaded[printer] = filament[plate]
     return order
 
 
@@ -107,7 +109,7 @@ def _first_useful(free: Floats, eligible: Flags, waiting: Flags) -> int:
 def _next_staffed(room: Room) -> NDArray[np.int64]:
     """For every minute the first minute at or after it that lies in a staffed day."""
     horizon = int(room.numbers[HORIZON])
-    here = np.where(room.day_end > 0, np.arange(horizon), horizon)
+    here = np.where(room.ends[0] > 0, np.arange(horizon), horizon)
     ahead = np.minimum.accumulate(here[::-1])[::-1]
     return np.append(ahead, horizon).astype(np.int64)
 
@@ -119,9 +121,9 @@ def _done(
     horizon = int(room.numbers[HORIZON])
     handling = float(room.numbers[START_MIN]) + swap
     at = int(next_staffed[min(int(max(minute, float(room.numbers[NOW]))), horizon)])
-    ends = room.unattended_end if room.unattended[printer] else room.day_end
+    ends = room.ends[room.printers[printer]["unattended"]]
     while at < horizon and at + handling + print_min > ends[at]:
-        at = int(next_staffed[min(int(room.day_end[at]), horizon)])
+        at = int(next_staffed[min(int(room.ends[0, at]), horizon)])
     return at + handling + print_min + float(room.numbers[CLEAR_MIN])
 
 
@@ -130,10 +132,12 @@ def in_pinned_order(room: Room, order: Ints) -> Ints:
     if not len(room.after):
         return order
     done = np.zeros(len(order), np.bool_)
+    slices = zip(room.plates["first_after"], room.plates["last_after"], strict=True)
+    before = [room.after[first:last] for first, last in slices]
     result: list[int] = []
     left = [int(plate) for plate in order]
     while left:
-        ready = [p for p in left if done[room.after[room.after_from[p] : room.after_from[p + 1]]].all()]
+        ready = [plate for plate in left if done[before[plate]].all()]
         result.append(ready[0])
         done[ready[0]] = True
         left.remove(ready[0])

@@ -181,19 +181,20 @@ def _plan(problem: Problem, compiled: Compiled, table: Timetable, method: str) -
     """The timetable with ids, its runs in order of set-up."""
     runs, lost = [], []
     for row, plate in enumerate(compiled.plates):
-        if table.state[row] != PLACED:
+        run = table.runs[row]
+        if run["state"] != PLACED:
             last = problem.calendar.to_datetime(problem.calendar.end)
             lost.append(Unplaced(plate.id, f"No printer and technician are free for it before {last:%d %B %H:%M}."))
             continue
-        clear = int(table.clear[row])
+        clear = int(run["clear"])
         runs.append(
             PlannedRun(
                 plate_id=plate.id,
-                printer_id=compiled.printers[int(table.printer[row])].id,
-                swap=bool(table.swap[row]),
-                setup_start=int(table.setup[row]),
-                start=int(table.start[row]),
-                end=int(table.end[row]),
+                printer_id=compiled.printers[int(run["printer"])].id,
+                swap=bool(run["swap"]),
+                setup_start=int(run["setup"]),
+                start=int(run["start"]),
+                end=int(run["end"]),
                 clear_start=clear,
                 clear_end=clear + problem.rules.clear_min,
             )

@@ -110,25 +110,24 @@ def _shift(order: Ints, source: int, target: int) -> None:
 
 
 @inner
-def _in_kit(room, plate, kit):  # type: ignore[no-untyped-def]
-    for at in range(room.kit_from[plate], room.kit_from[plate + 1]):  # noqa: SIM110 - a generator does not compile
-        if room.kit_of[at] == kit:
+def _in_kit(plate, kit_of, kit):  # type: ignore[no-untyped-def]
+    for at in range(plate.first_kit, plate.last_kit):  # noqa: SIM110 - a generator does not compile
+        if kit_of[at] == kit:
             return True
     return False
 
 
 @inner
-def _gather_kit(room, walk, free_printers):  # type: ignore[no-untyped-def]
+def _gather_kit(plates, kit_of, order, trial, printer_of, late, lates, random, free_printers):  # type: ignore[no-untyped-def]
     """All plates of one kit, mostly a late one, side by side at one place, mostly earlier."""
-    random, order, size = walk.random, walk.priority, len(walk.priority)
-    plate = walk.late[_below(random, walk.tally[LATE_COUNT])] if _unit(random) < 0.8 else _below(random, size)
-    kits = room.kit_from[plate + 1] - room.kit_from[plate]
-    if kits == 0:
+    size = len(order)
+    plate = plates[late[_below(random, lates)] if _unit(random) < 0.8 else _below(random, size)]
+    if plate.first_kit == plate.last_kit:
         return
-    kit = room.kit_of[room.kit_from[plate] + _below(random, kits)]
+    kit = kit_of[plate.first_kit + _below(random, plate.last_kit - plate.first_kit)]
     first, last, members = size, 0, 0
     for place in range(size):
-        if _in_kit(room, order[place], kit):
+        if _in_kit(plates[order[place]], kit_of, kit):
             first = min(first, place)
             last = place
             members += 1
@@ -143,25 +142,24 @@ def _gather_kit(room, walk, free_printers):  # type: ignore[no-untyped-def]
     others, inside = 0, target
     for place in range(size):
         member = order[place]
-        if _in_kit(room, member, kit):
-            walk.trial_priority[inside] = member
+        if _in_kit(plates[member], kit_of, kit):
+            trial[inside] = member
             inside += 1
             if free_printers:
-                walk.trial_printer_of[member] = -1
+                printer_of[member] = -1
         else:
-            walk.trial_priority[others if others < target else others + members] = member
+            trial[others if others < target else others + members] = member
             others += 1
 
 
 @inner
-def _one_plate(room, walk, fixed):  # type: ignore[no-untyped-def]
+def _one_plate(order, printer_of, duration, late, lates, random, fixed):  # type: ignore[no-untyped-def]
     """Shift or exchange one plate, or give it another printer."""
-    random, order, size = walk.random, walk.trial_priority, len(walk.priority)
+    size = len(order)
     kind = _unit(random)
     place = _below(random, size)
-    late = walk.tally[LATE_COUNT]
-    if late > 0 and _unit(random) < 0.5:
-        plate = walk.late[_below(random, late)]
+    if lates > 0 and _unit(random) < 0.5:
+        plate = late[_below(random, lates)]
         for other in range(size):
             if order[other] == plate:
                 place = other
@@ -178,37 +176,36 @@ def _one_plate(room, walk, fixed):  # type: ignore[no-untyped-def]
         plate = order[place]
         _shift(order, place, target)
         if not fixed and _unit(random) < 0.3:
-            walk.trial_printer_of[plate] = -1
+            printer_of[plate] = -1
     elif kind < 0.75:
         order[place], order[target] = order[target], order[place]
     elif _unit(random) < 0.4:
-        walk.trial_printer_of[order[place]] = -1
+        printer_of[order[place]] = -1
     else:
         plate = order[place]
-        printer = _below(random, room.duration.shape[1])
-        if room.duration[plate, printer] > 0:
-            walk.trial_printer_of[plate] = printer
+        printer = _below(random, duration.shape[1])
+        if duration[plate, printer] > 0:
+            printer_of[plate] = printer
 
 
 @inner
-def _note_late(room, table, walk):  # type: ignore[no-untyped-def]
-    """For every late kit the plate cleared last."""
+def _note_late(plates, kits, kit_of, runs, served, late, clear_min):  # type: ignore[no-untyped-def]
+    """For every late kit a plate that makes it so, written to ``late``; how many."""
     count = 0
-    for kit in range(len(room.deadline)):
-        if table.served[kit] <= room.deadline[kit] or count >= len(walk.late):
+    for number in range(len(kits)):
+        if served[number] <= kits[number].deadline or count >= len(late):
             continue
-        for plate in range(len(walk.priority)):
-            done = table.clear[plate] + room.numbers[CLEAR_MIN] if table.state[plate] == PLACED else table.served[kit]
-            if done == table.served[kit] and _in_kit(room, plate, kit):
-                walk.late[count] = plate
+        for row in range(len(plates)):
+            done = runs[row].clear + clear_min if runs[row].state == PLACED else served[number]
+            if done == served[number] and _in_kit(plates[row], kit_of, number):
+                late[count] = row
                 count += 1
                 break
-    walk.tally[LATE_COUNT] = count
+    return count
 
 
 @inner
-def _score(table, plates, penalty):  # type: ignore[no-untyped-def]
-    cost = table.cost
+def _score(cost, plates, penalty):  # type: ignore[no-untyped-def]
     return (
         cost[TARDINESS]
         + penalty * cost[CHANGES]
@@ -235,34 +232,42 @@ def _synchronise(room, table, walk, penalty, fixed):  # type: ignore[no-untyped-
     decode(room, table, walk.priority, walk.printer_of, REJECTED)
     if fixed:
         for plate in range(len(walk.priority)):
-            if table.state[plate] == PLACED and room.pin_setup[plate] < 0:
-                walk.printer_of[plate] = table.printer[plate]
-    walk.score[0] = _score(table, len(walk.priority), penalty)
+            if table.runs[plate].state == PLACED and room.plates[plate].pin_setup < 0:
+                walk.printer_of[plate] = table.runs[plate].printer
+    walk.score[0] = _score(table.cost, len(walk.priority), penalty)
     _keep_best(table, walk, penalty)
-    _note_late(room, table, walk)
+    walk.tally[LATE_COUNT] = _note_late(
+        room.plates, room.kits, room.kit_of, table.runs, table.served, walk.late, room.numbers[CLEAR_MIN]
+    )
 
 
 @kernel
 def advance(room, table, walk, iterations, warm, cool, penalty, fixed):  # type: ignore[no-untyped-def]
     """``iterations`` steps of one variant while the temperature falls geometrically from ``warm`` to ``cool``."""
-    plates = len(walk.priority)
+    size = len(walk.priority)
+    plates, kit_of, duration = room.plates, room.kit_of, room.duration
+    random, late, tally = walk.random, walk.late, walk.tally
     share = 0.4 if fixed else 0.1
     release = 0.5 if fixed else 0.3
     for step in range(iterations):
-        if walk.tally[DONE] % SYNC == 0:
+        if tally[DONE] % SYNC == 0:
             _synchronise(room, table, walk, penalty, fixed)
-        walk.tally[DONE] += 1
+        tally[DONE] += 1
         temperature = warm * (cool / warm) ** (step / iterations)
         copy(walk.trial_priority, walk.priority)
         copy(walk.trial_printer_of, walk.printer_of)
-        if walk.tally[LATE_COUNT] > 0 and _unit(walk.random) < share:
-            _gather_kit(room, walk, _unit(walk.random) < release)
+        lates = tally[LATE_COUNT]
+        if lates > 0 and _unit(random) < share:
+            free = _unit(random) < release
+            _gather_kit(
+                plates, kit_of, walk.priority, walk.trial_priority, walk.trial_printer_of, late, lates, random, free
+            )
         else:
-            _one_plate(room, walk, fixed)
-        accept = walk.score[0] - temperature * np.log(max(1e-12, _unit(walk.random)))
+            _one_plate(walk.trial_priority, walk.trial_printer_of, duration, late, lates, random, fixed)
+        accept = walk.score[0] - temperature * np.log(max(1e-12, _unit(random)))
         if not decode(room, table, walk.trial_priority, walk.trial_printer_of, np.int64(accept)):
             continue
-        score = _score(table, plates, penalty)
+        score = _score(table.cost, size, penalty)
         if score <= accept:
             walk.score[0] = score
             copy(walk.priority, walk.trial_priority)
