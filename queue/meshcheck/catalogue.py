@@ -185,7 +185,15 @@ ENTRIES: dict[str, Entry] = {
         "A wall is thin",
         "thinnest {value:.2f} mm, allowed {allowed}",
         "A wall needs two lines side by side to be strong. One line alone snaps easily.",
-        "Make the wall at least {low:.1f} mm thick. Spokes and rims need 1.2 mm and more.",
+        "Make the wall at least {low:.2f} mm thick. Spokes and rims need 1.2 mm and more.",
+        WALL,
+    ),
+    "walls_one_line": Entry(
+        FIX,
+        "A wall is too thin to hold",
+        "thinnest {value:.2f} mm, allowed {allowed}",
+        "Only one line of plastic, {line_width:.2f} mm wide, fits in it. It snaps when the part is taken off or used.",
+        "Make the wall at least {low:.2f} mm thick. Spokes and rims need 1.2 mm and more.",
         WALL,
     ),
     "walls_vanish": Entry(
@@ -194,7 +202,7 @@ ENTRIES: dict[str, Entry] = {
         "thinnest {value:.2f} mm, allowed {allowed}",
         "The nozzle draws a line {line_width:.2f} mm wide. A wall thinner than that is left out, so the part falls "
         "apart.",
-        "Make the wall at least {low:.1f} mm thick.",
+        "Make the wall at least {low:.2f} mm thick.",
         WALL,
     ),
     "undersides_ok": Entry(

@@ -1,0 +1,309 @@
+"""The front door: everything one check says about one file."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from meshcheck.basics import measure
+from meshcheck.bodies import union_overlapping
+from meshcheck.estimate import AUTO_SUPPORT_MM2, estimate
+from meshcheck.findings import from_note, from_rejection, make, worst
+from meshcheck.gauge import gauged_holes, judge_gauge, part_sizes
+from meshcheck.holes import find_holes
+from meshcheck.materials import MATERIALS
+from meshcheck.overhang import overhang
+from meshcheck.reading import read_mesh
+from meshcheck.repair import repair
+from meshcheck.types import (
+    MM_PER_UNIT,
+    Basics,
+    Estimate,
+    Finding,
+    Gauge,
+    Hole,
+    Level,
+    Limits,
+    Machine,
+    Mesh,
+    MeshRejected,
+    PrintSettings,
+    RawMesh,
+    Report,
+    Support,
+    Topology,
+    Unit,
+    Unknown,
+    Vector,
+    Verdict,
+    Walls,
+    known,
+)
+from meshcheck.units import UNIT_NAMES, UnitJudgement, judge_unit
+from meshcheck.walls import thin_walls
+
+# Only one line of plastic fits in a wall of fewer lines than this (common practice, no source).
+ONE_LINE_BELOW = 1.5
+WALL_LINES = 2.0
+
+VERDICTS = {Level.PASSES: Verdict.OK, Level.ADVICE: Verdict.ADVICE, Level.MUST_FIX: Verdict.MUST_FIX}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Measured:
+    """Everything measured on a file that could be read."""
+
+    raw: RawMesh
+    mesh: Mesh
+    topology: Topology
+    basics: Basics
+    holes: tuple[Hole, ...]
+    support: Support
+    walls: Walls
+    estimate: Estimate | Unknown
+    sizes_mm: tuple[Vector, ...]
+    pieces: int  # bodies that are left when overlapping ones are joined
+    copies: int
+    judged: UnitJudgement
+
+
+def check_part(
+    data: bytes,
+    name: str,
+    *,
+    gauge: Gauge | None = None,
+    settings: PrintSettings | None = None,
+    machine: Machine | None = None,
+    limits: Limits | None = None,
+    unit: Unit | None = None,
+) -> Report:
+    """Read, measure and judge one file.
+
+    ``gauge`` is what a redesigned part must keep, ``limits`` what the assignment allows for one part (a file that
+    holds four wheels may weigh four times as much), ``unit`` what the student said the file is drawn in. Never
+    raises for what a file holds: a file that cannot be read is a report with the verdict ``rejected``.
+    """
+    began = time.perf_counter()
+    settings, machine, limits = settings or PrintSettings(), machine or Machine(), limits or Limits()
+    try:
+        found = _measure(read_mesh(data, name), gauge, settings, machine, limits, unit)
+    except MeshRejected as rejected:
+        return _rejection(name, rejected, began)
+    findings = _in_order(_findings(found, gauge, settings, limits))
+    level = worst(findings)
+    return Report(
+        file=name,
+        verdict=VERDICTS[level],
+        reason=_sentence(level, findings),
+        findings=findings,
+        unit=found.judged.unit,
+        unit_reason=found.judged.reason,
+        unit_proposed=found.judged.proposed,
+        format=found.raw.format,
+        topology=found.topology,
+        basics=found.basics,
+        support=found.support,
+        walls=found.walls,
+        holes=found.holes,
+        estimate=found.estimate,
+        density_g_cm3=MATERIALS[settings.material].density_g_cm3,
+        copies_in_file=found.copies,
+        mesh=found.mesh,
+        seconds=time.perf_counter() - began,
+    )
+
+
+def _measure(
+    raw: RawMesh, gauge: Gauge | None, settings: PrintSettings, machine: Machine, limits: Limits, unit: Unit | None
+) -> _Measured:
+    read_in = unit or raw.unit or Unit.MILLIMETRE
+    mesh, topology = repair(raw, read_in)
+    solid = _solid(mesh, topology)
+    basics = measure(mesh, topology)
+    holes = find_holes(solid)
+    pieces = int(solid.body.max()) + 1
+    copies = _copies(holes, pieces, gauge)
+    closed = topology.watertight and topology.winding_consistent
+    support = overhang(solid, settings.overhang_limit_deg, watertight=closed)
+    return _Measured(
+        raw=raw,
+        mesh=solid,
+        topology=topology,
+        basics=basics,
+        holes=holes,
+        support=support,
+        walls=thin_walls(solid, WALL_LINES * settings.line_width_mm),
+        estimate=estimate(solid, settings, machine, support),
+        sizes_mm=part_sizes(solid) if copies > 1 else (basics.size_mm,),
+        pieces=pieces,
+        copies=copies,
+        judged=_judge_unit(raw, basics, holes, gauge, limits, unit, read_in),
+    )
+
+
+def _solid(mesh: Mesh, topology: Topology) -> Mesh:
+    """Bodies that stand in each other as the one solid they print as, where that can be worked out."""
+    if not topology.overlapping_bodies:
+        return mesh
+    joined = union_overlapping(mesh, topology)
+    return mesh if isinstance(joined, Unknown) else joined
+
+
+def _copies(holes: tuple[Hole, ...], pieces: int, gauge: Gauge | None) -> int:
+    """How many of the part the file holds: its gauged holes, when every separate piece has one."""
+    if gauge is None or gauge.hole_diameter_mm is None:
+        return 1
+    gauged = len(gauged_holes(holes, gauge.hole_diameter_mm))
+    return gauged if gauged == pieces else 1
+
+
+def _judge_unit(
+    raw: RawMesh,
+    basics: Basics,
+    holes: tuple[Hole, ...],
+    gauge: Gauge | None,
+    limits: Limits,
+    chosen: Unit | None,
+    read_in: Unit,
+) -> UnitJudgement:
+    scale = MM_PER_UNIT[read_in]
+    volume = known(basics.volume_mm3)
+    return judge_unit(
+        raw,
+        gauge_hole_mm=gauge.hole_diameter_mm if gauge else None,
+        hole_diameters=[hole.diameter_mm / scale for hole in holes if hole.hub or hole.rim is None],
+        reference_volume_mm3=gauge.reference_volume_mm3 if gauge else None,
+        volume=volume / scale**3 if volume is not None else None,
+        size_max_mm=gauge.size_max_mm if gauge else None,
+        bed_mm=limits.bed_mm,
+        chosen=chosen,
+    )
+
+
+def _findings(found: _Measured, gauge: Gauge | None, settings: PrintSettings, limits: Limits) -> Iterable[Finding]:
+    yield from map(from_note, found.raw.notes)
+    yield from _skin(found)
+    if found.judged.proposed is not None:
+        # every other figure would be judged in the wrong unit and only confuse
+        unit_name = UNIT_NAMES[found.judged.proposed]
+        yield make("unit_proposed", unit_name=unit_name, because=found.judged.reason)
+        return
+    yield make("unit_taken", unit_name=UNIT_NAMES[found.judged.unit], because=found.judged.reason)
+    if gauge is not None:
+        yield from judge_gauge(found.holes, found.basics, found.pieces, gauge, sizes_mm=found.sizes_mm)
+    yield from _bed(found.basics.size_mm, limits.bed_mm)
+    yield from _walls(found.walls, settings.line_width_mm)
+    yield _undersides(found.support, settings)
+    yield from _amounts(found, limits)
+
+
+def _skin(found: _Measured) -> Iterable[Finding]:
+    topology = found.topology
+    if topology.watertight:
+        yield make("closed", faces=topology.faces)
+    if topology.open_edges:
+        yield make("not_closed", open_edges=topology.open_edges)
+    if topology.crowded_edges:
+        yield make("crowded_edges", crowded_edges=topology.crowded_edges)
+    if topology.flipped_edges:
+        yield make("winding_mixed", flipped_edges=topology.flipped_edges)
+    elif topology.watertight:
+        yield make("winding_consistent")
+    if topology.turned_bodies:
+        yield make("inside_out_turned", turned_bodies=topology.turned_bodies)
+    if topology.welded:
+        yield make("welded")
+    if topology.zero_area_faces:
+        yield make("zero_area_faces", zero_area_faces=topology.zero_area_faces)
+    if topology.overlapping_bodies:
+        yield make("overlapping_bodies", bodies=topology.bodies)
+    if found.pieces > 1 and found.copies == 1:
+        yield make("several_bodies", bodies=found.pieces)
+
+
+def _bed(size_mm: Vector, bed_mm: Vector | None) -> Iterable[Finding]:
+    """Whether the part fits the largest bed lying in its own pose: it may be turned about the upright axis only."""
+    if bed_mm is None:
+        return
+    fits = size_mm[2] <= bed_mm[2] and all(
+        side <= most for side, most in zip(sorted(size_mm[:2]), sorted(bed_mm[:2]), strict=True)
+    )
+    yield make("fits_bed" if fits else "too_big_for_bed", size=_box(size_mm), most=_box(bed_mm))
+
+
+def _walls(walls: Walls, line_width_mm: float) -> Iterable[Finding]:
+    if isinstance(walls.thinnest_mm, Unknown):
+        yield make("not_measured", what="The walls", because=walls.thinnest_mm.because)
+        return
+    thinnest = walls.thinnest_mm
+    if thinnest < line_width_mm:
+        code = "walls_vanish"
+    elif thinnest < ONE_LINE_BELOW * line_width_mm:
+        code = "walls_one_line"
+    elif thinnest < walls.limit_mm:
+        code = "thin_walls"
+    else:
+        code = "walls_ok"
+    yield make(code, value=thinnest, low=walls.limit_mm, line_width=line_width_mm)
+
+
+def _undersides(support: Support, settings: PrintSettings) -> Finding:
+    if support.overhang_area_mm2 <= AUTO_SUPPORT_MM2:
+        return make("undersides_ok", limit_deg=support.limit_deg)
+    volume = known(support.volume_mm3)
+    if volume is None:
+        words = "support not known"
+    elif settings.support == "off":
+        words = "and this part is printed without support"
+    else:
+        grams = volume * settings.support_share * MATERIALS[settings.material].density_g_cm3 / 1000
+        words = f"{grams:.1f} g of support"
+    area_cm2 = support.overhang_area_mm2 / 100
+    return make("steep_underside", area_cm2=area_cm2, limit_deg=support.limit_deg, support=words)
+
+
+def _amounts(found: _Measured, limits: Limits) -> Iterable[Finding]:
+    """Grams and minutes against what the assignment allows for each part of the file."""
+    if isinstance(found.estimate, Unknown):
+        yield make("volume_unknown", because=found.estimate.because)
+        return
+    each_g = (found.estimate.mass_g + found.estimate.support_g) / found.copies
+    printing_s = (found.estimate.duration_s - found.estimate.heat_up_s) / found.copies
+    each_min = (printing_s + found.estimate.heat_up_s) / 60
+    if limits.mass_g is not None:
+        code = "light_enough" if each_g <= limits.mass_g else "too_heavy"
+        yield make(code, value=each_g, high=limits.mass_g)
+    if limits.duration_s is not None:
+        code = "quick_enough" if each_min <= limits.duration_s / 60 else "too_long"
+        yield make(code, value=each_min, high=limits.duration_s / 60)
+
+
+def _in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """What must be fixed first, then advice, then what passes."""
+    order = [Level.MUST_FIX, Level.ADVICE, Level.PASSES]
+    return tuple(sorted(findings, key=lambda finding: order.index(finding.level)))
+
+
+def _sentence(level: Level, findings: tuple[Finding, ...]) -> str:
+    """The verdict in one sentence; a single thing to fix is named."""
+    concerned = [finding for finding in findings if finding.level is level]
+    if level is Level.PASSES:
+        return "Ready to print: every check passes."
+    if level is Level.ADVICE:
+        pieces = "one piece" if len(concerned) == 1 else f"{len(concerned)} pieces"
+        return f"Can print, with {pieces} of advice."
+    title = concerned[0].title
+    if len(concerned) == 1:
+        return f"One thing must be fixed: {title[0].lower()}{title[1:]}."
+    return f"{len(concerned)} things must be fixed. First: {title[0].lower()}{title[1:]}."
+
+
+def _rejection(name: str, rejected: MeshRejected, began: float) -> Report:
+    seconds = time.perf_counter() - began
+    findings = (from_rejection(rejected),)
+    return Report(file=name, verdict=Verdict.REJECTED, reason=rejected.message, findings=findings, seconds=seconds)
+
+
+def _box(size_mm: Vector) -> str:
+    return " × ".join(f"{side:.1f}" for side in size_mm)
