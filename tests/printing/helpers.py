@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import hashlib
 from datetime import timedelta
+from functools import cache
+from pathlib import Path
 from typing import Any
 
+from django.core.files.base import ContentFile
 from django.utils import timezone
 
+from lessons.measuring import apply_measurement
 from lessons.models import KitPart, Team
+from makerlab.work.actions import run_waiting
+from meshcheck import service
 from printing import actions
 from printing.actions.bench import Checks
 from printing.models import Plate, PrintCopy, Printer, PrintRequest, Run
@@ -93,3 +100,43 @@ def spare_part(world: World, code: str, **values: Any) -> KitPart:
 def at(**ago: float):
     """A moment that long ago."""
     return timezone.now() - timedelta(**ago)
+
+
+KIT_MESHES = Path(__file__).resolve().parents[2] / "demo_fixtures" / "meshes"
+
+
+@cache
+def measured(path: str) -> dict[str, Any]:
+    """What the real check says about a demo file."""
+    return service.measure(str(KIT_MESHES / path), path.rpartition("/")[2], None, {}, {}, {}, None)
+
+
+def give_file(item: KitPart | Submission, path: str = "kit/wheel.stl") -> None:
+    """Store a real mesh of the demo with what the real check says about it."""
+    data = (KIT_MESHES / path).read_bytes()
+    item.file.save("", ContentFile(data), save=False)
+    item.file_name = path.rpartition("/")[2]
+    item.sha256 = hashlib.sha256(data).hexdigest()
+    item.save()
+    assert apply_measurement(item, {**measured(path), "check_s": 0.1})
+    item.refresh_from_db()
+
+
+def with_meshes(world: World) -> World:
+    """The world's wheel and chassis with real meshes."""
+    give_file(world.wheel, "kit/wheel.stl")
+    give_file(world.chassis, "kit/chassis.stl")
+    return world
+
+
+def ordered_mesh(world: World, team: Team | None = None, path: str = "kit/wheel.stl", **values: Any) -> PrintRequest:
+    """As ``ordered``, with a real file behind the submission."""
+    submission = approved_wheel(world, team, **values)
+    give_file(submission, path)
+    actions.order_kit(submission, world.teacher)
+    return PrintRequest.objects.get(submission=submission)
+
+
+def plan_now() -> int:
+    """Do the planning that waits, in this process; returns how many jobs ran."""
+    return run_waiting("plan")

@@ -1,0 +1,219 @@
+"""Which arrangement, and which plan of it: several plate sizes are laid out, planned and compared."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+from planning.calendar import Calendar
+from planning.schedule import rule_plans, solve
+from planning.types import Plan, Stop
+from planning.verify import minutes_late, violations
+from printing.planner.estimates import Estimates, PlateFigures
+from printing.planner.layout import WAYS, LaidOut, Way, arrange
+from printing.planner.problem import Posed, calendar_of, plan_in_force, pose
+from printing.planner.values import Laid, Snapshot
+
+FINALISTS = 3
+TRY_S, SEARCH_S = 0.25, 1.5
+SEED = 7
+KEPT = "as it is, new copies added"
+# the arrangement in force gives way only when lateness shrinks, or staff get this share of their minutes back
+WORTH_SHARE = 0.1
+IN_ORDER = "FIFO"  # the dispatch rule that follows the queue
+
+Progress = Callable[[float], None]
+
+
+@dataclass(frozen=True, order=True)
+class Worth:
+    """How good a way is; smaller is better, compared in this order. The last day comes before the staff's minutes, and
+    those before the last minute: an hour gained on the same day is not worth a dozen more starts."""
+
+    unplaced: int
+    weighted_tardiness: int
+    late_weight: int
+    last_day: date
+    staff_min: int
+    last_minute: int
+
+
+@dataclass(frozen=True)
+class Option:
+    """One way of laying out with the plan found for it."""
+
+    name: str
+    posed: Posed
+    plan: Plan
+    misfits: dict[int, str]
+    worth: Worth
+
+
+@dataclass(frozen=True)
+class Tried:
+    """A row of the table of plate sizes. ``rough``: from the sum of the parts' own times, not the plates'."""
+
+    name: str
+    plates: int
+    largest: int
+    staff_min: int
+    tardiness_min: int
+    late_kits: int
+    done_minute: int
+    unplaced: int
+    rough: bool
+
+
+@dataclass(frozen=True)
+class Choice:
+    """The chosen option, every way that was tried, and the figures behind."""
+
+    option: Option
+    tried: tuple[Tried, ...]
+    calendar: Calendar
+
+
+class UnsoundPlan(Exception):
+    """The independent check found a rule broken: the plan is not published."""
+
+
+def choose(snapshot: Snapshot, estimates: Estimates, progress: Progress) -> Choice:
+    """Lay out in every way, plan each roughly, plan the best few exactly, and search on in the best."""
+    calendar = calendar_of(snapshot)
+    layouts = _layouts(snapshot)
+    rough = [
+        _option(snapshot, calendar, name, laid_out, estimates.rough(laid_out.plates), Stop(iterations=0))
+        for name, laid_out in layouts
+    ]
+    progress(0.2)
+    finalists = _finalists(rough)
+    exact = []
+    for at, name in enumerate(finalists):
+        laid_out = dict(layouts)[name]
+        share = 0.6 / len(finalists)
+        base = 0.2 + at * share
+        figures = estimates.exact(laid_out.plates, lambda done, base=base, share=share: progress(base + done * share))  # type: ignore[misc]
+        exact.append(_option(snapshot, calendar, name, laid_out, figures, Stop(seconds=TRY_S)))
+    best = _best(exact)
+    progress(0.85)
+    final = _searched(snapshot, best)
+    if broken := violations(final.posed.problem, final.plan):
+        raise UnsoundPlan("; ".join(broken[:5]))
+    rows = [_tried(option, rough=False) for option in (*(o for o in exact if o.name != final.name), final)]
+    rows += [_tried(option, rough=True) for option in rough if option.name not in finalists]
+    return Choice(final, tuple(rows), calendar)
+
+
+def _layouts(snapshot: Snapshot) -> list[tuple[str, LaidOut]]:
+    """Every way by name; plates whose file was taken are in each as they are. Equal arrangements count once."""
+    held = [plate.laid for plate in snapshot.plates if plate.laid.held and plate.laid.places]
+    fixed = {copy_id for laid in held for copy_id in laid.copy_ids}
+    free = [copy for copy in snapshot.copies.values() if copy.id not in fixed]
+    found: list[tuple[str, LaidOut]] = []
+    if kept := _kept(snapshot):
+        standing = {copy_id for laid in kept for copy_id in laid.copy_ids}
+        rest = arrange(snapshot, [copy for copy in free if copy.id not in standing], WAYS[0])
+        found.append((KEPT, LaidOut((*kept, *rest.plates), rest.misfits)))
+    seen: set[frozenset[frozenset[int]]] = set()
+    for way in WAYS:
+        laid_out = arrange(snapshot, free, way)
+        pattern = frozenset(laid.copy_ids for laid in laid_out.plates)
+        if pattern not in seen:
+            seen.add(pattern)
+            found.append((way.name, LaidOut((*held, *laid_out.plates), laid_out.misfits)))
+    return found
+
+
+def _kept(snapshot: Snapshot) -> list[Laid]:
+    """Planned plates that still hold what they were laid out for."""
+    kept = []
+    for plate in snapshot.plates:
+        copies = [snapshot.copies[copy_id] for copy_id in plate.laid.copy_ids]
+        same = all(
+            (copy.material, copy.colour, copy.settings) == (plate.laid.material, plate.laid.colour, plate.laid.settings)
+            for copy in copies
+        )
+        if copies and (same or plate.laid.held):
+            kept.append(plate.laid)
+    return kept
+
+
+def _option(
+    snapshot: Snapshot, calendar: Calendar, name: str, laid_out: LaidOut, figures: Sequence[PlateFigures], stop: Stop
+) -> Option:
+    posed = pose(snapshot, calendar, laid_out.plates, figures)
+    plan = solve(posed.problem, stop, SEED, start_from=plan_in_force(posed, snapshot))
+    return Option(name, posed, plan, laid_out.misfits, worth_of(posed, plan, laid_out.misfits))
+
+
+def worth_of(posed: Posed, plan: Plan, misfits: dict[int, str]) -> Worth:
+    """What a plan is compared by, over arrangements of different numbers of plates."""
+    problem = posed.problem
+    rules = problem.rules
+    lost = {int(note.plate_id) for note in plan.unplaced if note.plate_id.isdigit()} | set(posed.left_out)
+    last = max((run.clear_end for run in plan.runs), default=problem.now)
+    return Worth(
+        unplaced=len(misfits) + sum(len(posed.plates[at].places) for at in lost if at < len(posed.plates)),
+        weighted_tardiness=plan.objective.weighted_tardiness,
+        late_weight=plan.objective.late_weight,
+        last_day=problem.calendar.to_datetime(last).date(),
+        staff_min=sum(run.start - run.setup_start + rules.clear_min for run in plan.runs),
+        last_minute=last,
+    )
+
+
+def _finalists(options: Sequence[Option]) -> list[str]:
+    """The arrangement in force and the best others."""
+    ranked = sorted((option for option in options if option.name != KEPT), key=lambda option: option.worth)
+    kept = [option.name for option in options if option.name == KEPT]
+    return kept + [option.name for option in ranked[: FINALISTS - len(kept)]]
+
+
+def _best(options: Sequence[Option]) -> Option:
+    """The best by worth; the arrangement in force when the gain does not pay for the changes."""
+    best = min(options, key=lambda option: option.worth)
+    kept = next((option for option in options if option.name == KEPT), None)
+    if kept is None:
+        return best
+    lateness = [(o.worth.unplaced, o.worth.weighted_tardiness, o.worth.late_weight) for o in (best, kept)]
+    pays = lateness[0] < lateness[1] or best.worth.staff_min < kept.worth.staff_min * (1 - WORTH_SHARE)
+    return best if pays else kept
+
+
+def _searched(snapshot: Snapshot, option: Option) -> Option:
+    """Search on from the plan found. Where nobody is later for it, the order of the queue decides."""
+    problem = option.posed.problem
+    plan = solve(problem, Stop(seconds=SEARCH_S), SEED, start_from=option.plan)
+    in_order = rule_plans(problem).get(IN_ORDER)
+    if in_order is not None and _as_good(in_order, plan):
+        plan = replace(in_order, method="the queue's order")
+    return replace(option, plan=plan, worth=worth_of(option.posed, plan, option.misfits))
+
+
+def _as_good(plan: Plan, other: Plan) -> bool:
+    """Whether a plan makes nobody later, leaves nothing more out and swaps no more spools than another."""
+
+    def hurts(each: Plan) -> tuple[int, ...]:
+        cost = each.objective
+        return (len(each.unplaced), cost.weighted_tardiness, cost.late_weight, cost.swaps)
+
+    return all(mine <= theirs for mine, theirs in zip(hurts(plan), hurts(other), strict=True))
+
+
+def _tried(option: Option, rough: bool) -> Tried:
+    late = minutes_late(option.posed.problem, option.plan)
+    return Tried(
+        name=option.name,
+        plates=len(option.posed.plates),
+        largest=max((len(laid.places) for laid in option.posed.plates), default=0),
+        staff_min=option.worth.staff_min,
+        tardiness_min=sum(late.values()),
+        late_kits=sum(minutes > 0 for minutes in late.values()),
+        done_minute=option.worth.last_minute,
+        unplaced=option.worth.unplaced,
+        rough=rough,
+    )
+
+
+__all__ = ["KEPT", "Choice", "Option", "Tried", "UnsoundPlan", "Way", "choose", "worth_of"]

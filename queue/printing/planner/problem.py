@@ -1,0 +1,149 @@
+"""The room and its plates as the planner's problem, in minutes from midnight of today."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+from planning.calendar import Calendar
+from planning.types import Kit, Objective, Outage, Plan, PlannedRun, PlateJob, PrinterState, Problem
+from printing.planner.estimates import PlateFigures
+from printing.planner.values import Laid, PlateNow, PrinterNow, Snapshot
+
+DAYS_AFTER_LAST_DEADLINE = 14
+DAYS_LEAST, DAYS_MOST = 14, 150
+# a start that the technicians have seen moves only when the plan gains ten late minutes of a team by it
+CHANGE_PENALTY_MIN = 10
+
+
+@dataclass(frozen=True)
+class Posed:
+    """A problem and the way back: plate ids of the problem are positions in ``plates``. ``left_out`` maps positions
+    of plates without figures to the reason."""
+
+    problem: Problem
+    plates: tuple[Laid, ...]
+    figures: tuple[PlateFigures, ...]
+    left_out: dict[int, str]
+
+
+def calendar_of(snapshot: Snapshot) -> Calendar:
+    """Staffed minutes from today until well after the last deadline."""
+    today = snapshot.now.astimezone(snapshot.bells.zone).date()
+    last = max((kit.deadline.astimezone(snapshot.bells.zone).date() for kit in snapshot.kits), default=today)
+    days = (last - today).days + DAYS_AFTER_LAST_DEADLINE
+    return snapshot.bells.calendar(today, min(max(days, DAYS_LEAST), DAYS_MOST))
+
+
+def pose(snapshot: Snapshot, calendar: Calendar, plates: Sequence[Laid], figures: Sequence[PlateFigures]) -> Posed:
+    """The scheduling problem of these plates. Plates without figures are left out, with the reason."""
+    now = minute_up(calendar, snapshot.now)
+    left_out = {at: plate.unknown for at, plate in enumerate(figures) if plate.unknown}
+    published = {plate.id: plate for plate in snapshot.plates}
+    jobs = tuple(
+        _job(snapshot, calendar, at, plates[at], figures[at], published)
+        for at in range(len(plates))
+        if at not in left_out
+    )
+    rules = replace(snapshot.rules, change_penalty=CHANGE_PENALTY_MIN)
+    problem = Problem(
+        calendar=calendar,
+        now=now,
+        printers=tuple(_printer(calendar, now, printer) for printer in snapshot.printers),
+        plates=jobs,
+        kits=tuple(Kit(kit.id, calendar.to_minute(kit.deadline), kit.weight) for kit in snapshot.kits),
+        rules=rules,
+    )
+    return Posed(problem, tuple(plates), tuple(figures), left_out)
+
+
+def minute_up(calendar: Calendar, moment: datetime) -> int:
+    """Whole minutes to a moment, rounded up: nothing is planned into the past."""
+    return calendar.to_minute(moment + timedelta(seconds=59, microseconds=999_999))
+
+
+def minutes_of(duration_s: float) -> int:
+    """Whole minutes, rounded up, at least one."""
+    return max(1, math.ceil(duration_s / 60))
+
+
+def _job(
+    snapshot: Snapshot,
+    calendar: Calendar,
+    at: int,
+    laid: Laid,
+    figures: PlateFigures,
+    published: dict[int, PlateNow],
+) -> PlateJob:
+    durations = figures.durations_s or {}
+    barred = figures.barred or {}
+    copies = [snapshot.copies[place.copy_id] for place in laid.places]
+    shown = published.get(laid.plate_id) if laid.plate_id is not None else None
+    return PlateJob(
+        id=str(at),
+        kit_ids=tuple(sorted({copy.kit_id for copy in copies if copy.kit_id})),
+        material=laid.material,
+        colour=laid.colour,
+        grams=figures.mass_g,
+        duration_min={
+            str(printer.id): minutes_of(durations[printer.kind.id])
+            for printer in snapshot.printers
+            if printer.kind.id in durations
+        },
+        cool_min=math.ceil(figures.cool_down_s / 60),
+        published_printer_id=str(shown.printer_id) if shown and shown.printer_id else None,
+        published_setup_start=calendar.to_minute(shown.setup_at) if shown and shown.setup_at else None,
+        queue_position=min((copy.rank[0] for copy in copies), default=0),
+        barred={str(printer.id): barred[printer.kind.id] for printer in snapshot.printers if printer.kind.id in barred},
+    )
+
+
+def _printer(calendar: Calendar, now: int, printer: PrinterNow) -> PrinterState:
+    running = printer.running
+    ready, spool_g = now, printer.spool_g
+    if running:
+        cool = timedelta(seconds=float(printer.kind.machine["cool_down_s"]))
+        ready = max(now, minute_up(calendar, running.expected_end_at + cool))
+        spool_g = max(0.0, spool_g - running.mass_g)
+    return PrinterState(
+        id=str(printer.id),
+        name=printer.name,
+        ready_minute=ready,
+        running=running is not None,
+        material=printer.material,
+        colour=printer.colour,
+        spool_g=spool_g,
+        may_run_unattended=printer.may_run_unattended,
+        outages=tuple(
+            Outage(
+                max(0, calendar.to_minute(since)),
+                calendar.end if until is None else minute_up(calendar, until),
+                reason,
+            )
+            for since, until, reason in printer.outages
+            if until is None or until > calendar.origin
+        ),
+        running_plate_id=str(running.plate_id) if running else None,
+        running_kit_ids=running.kit_ids if running else (),
+    )
+
+
+def plan_in_force(posed: Posed, snapshot: Snapshot) -> Plan | None:
+    """What the technicians were last shown, for the plates that are still the same; None when nothing is."""
+    published = {plate.id: plate for plate in snapshot.plates}
+    rules, runs = posed.problem.rules, []
+    for job in posed.problem.plates:
+        laid = posed.plates[int(job.id)]
+        shown = published.get(laid.plate_id) if laid.plate_id is not None else None
+        if shown is None or job.published_printer_id not in job.duration_min or job.published_setup_start is None:
+            continue
+        setup = max(job.published_setup_start, posed.problem.now)
+        start = setup + rules.start_min
+        end = start + job.duration_min[str(job.published_printer_id)]
+        clear = end + job.cool_min
+        runs.append(
+            PlannedRun(job.id, str(job.published_printer_id), False, setup, start, end, clear, clear + rules.clear_min)
+        )
+    return Plan(tuple(runs), Objective(0, 0, 0, 0)) if runs else None

@@ -1,0 +1,250 @@
+"""Write a plan: plates with their copies and times, and the facts the pages tell. Runs in the job's transaction."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.db.models import F, Max
+
+from planning.types import Plan, PlannedRun
+from planning.verify import minutes_late, served_minutes
+from printing.models import Plate, PrintCopy, Room, RoomPlan
+from printing.planner.choose import Choice, Option
+from printing.planner.values import Laid, Snapshot
+from printing.states import CopyState, PlateState
+
+
+def publish(snapshot: Snapshot, choice: Choice, cause: str, seconds: float) -> RoomPlan | None:
+    """Write the plan if the room is still as the snapshot saw it; None, and nothing written, when it has changed."""
+    room = Room.objects.filter(pk=snapshot.room_id, revision=snapshot.revision)
+    if not room.update(revision=F("revision") + 1):
+        return None
+    option = choice.option
+    numbers = _write_plates(snapshot, option)
+    late = minutes_late(option.posed.problem, option.plan)
+    return RoomPlan.objects.create(
+        room_id=snapshot.room_id,
+        seconds=seconds,
+        plates=len(option.posed.plates),
+        late_kits=sum(minutes > 0 for minutes in late.values()),
+        tardiness_min=float(sum(late.values())),
+        facts=facts_of(snapshot, choice, numbers) | {"revision": snapshot.revision + 1},
+        cause=cause[:120],
+    )
+
+
+def _write_plates(snapshot: Snapshot, option: Option) -> list[int]:
+    """Rows for the plates of the plan; returns the number of each. Rows nobody needs any more go."""
+    rows = {row.pk: row for row in Plate.objects.filter(room_id=snapshot.room_id, state=PlateState.PLANNED)}
+    matched = match_rows(snapshot, option.posed.plates)
+    last = Plate.objects.filter(room_id=snapshot.room_id).aggregate(last=Max("number"))["last"] or 0
+    planned = PrintCopy.objects.filter(request__room_id=snapshot.room_id, state=CopyState.PLANNED)
+    planned.update(state=CopyState.WAITING, plate=None, place=None, x_mm=None, y_mm=None, turn_deg=0.0)
+    Plate.objects.filter(pk__in=set(rows) - {pk for pk in matched if pk}).delete()
+    numbers = []
+    for at, laid in enumerate(option.posed.plates):
+        row = rows.get(matched[at] or 0)
+        if row is None:
+            last += 1
+            row = Plate(room_id=snapshot.room_id, number=last)
+        _fill_row(row, snapshot, option, at, laid)
+        row.save()
+        _place_copies(row, laid)
+        numbers.append(row.number)
+    return numbers
+
+
+def match_rows(snapshot: Snapshot, plates: Iterable[Laid]) -> list[int | None]:
+    """Which existing plate row each new plate takes over, so that numbers stay: the same plate, else the one with most
+    copies in common, else any that would be given up. Taken plates go to nobody else."""
+    free = {plate.id: plate.laid for plate in snapshot.plates}
+    wanted = list(plates)
+    matched: list[int | None] = [None] * len(wanted)
+    for at, laid in enumerate(wanted):
+        if laid.plate_id in free:
+            matched[at] = laid.plate_id
+            del free[laid.plate_id]
+    free = {plate_id: laid for plate_id, laid in free.items() if not laid.held}
+    pairs = sorted(
+        (-len(laid.copy_ids & old.copy_ids), at, plate_id)
+        for at, laid in enumerate(wanted)
+        if matched[at] is None
+        for plate_id, old in free.items()
+    )
+    for _common, at, plate_id in pairs:
+        if matched[at] is None and plate_id in free:
+            matched[at] = plate_id
+            del free[plate_id]
+    return matched
+
+
+def _fill_row(row: Plate, snapshot: Snapshot, option: Option, at: int, laid: Laid) -> None:
+    """The row's figures and its place in the plan."""
+    figures, calendar = option.posed.figures[at], option.posed.problem.calendar
+    run = option.plan.run_of(str(at))
+    durations = figures.durations_s or {}
+    row.material, row.colour, row.settings = laid.material, laid.colour, json.loads(laid.settings)
+    row.bed_width_mm, row.bed_depth_mm, row.bed_round = laid.bed.width_mm, laid.bed.depth_mm, laid.bed.is_round
+    row.mass_g, row.held = figures.mass_g, laid.held
+    row.durations_s = {
+        str(printer.id): durations[printer.kind.id] for printer in snapshot.printers if printer.kind.id in durations
+    }
+    row.printer_id = int(run.printer_id) if run else None
+    row.swap = bool(run and run.swap)
+    row.setup_at = calendar.to_datetime(run.setup_start) if run else None
+    row.starts_at = calendar.to_datetime(run.start) if run else None
+    row.ends_at = calendar.to_datetime(run.end) if run else None
+    row.cleared_at = calendar.to_datetime(run.clear_end) if run else None
+    row.unplanned_because = "" if run else _why_unplanned(option, at)
+
+
+def _why_unplanned(option: Option, at: int) -> str:
+    if at in option.posed.left_out:
+        return option.posed.left_out[at]
+    return next((note.reason for note in option.plan.unplaced if note.plate_id == str(at)), "")
+
+
+def _place_copies(row: Plate, laid: Laid) -> None:
+    copies = [
+        PrintCopy(
+            pk=place.copy_id,
+            state=CopyState.PLANNED,
+            plate=row,
+            place=number + 1,
+            x_mm=place.x_mm,
+            y_mm=place.y_mm,
+            turn_deg=place.turn_deg,
+        )
+        for number, place in enumerate(laid.places)
+    ]
+    PrintCopy.objects.bulk_update(copies, ["state", "plate", "place", "x_mm", "y_mm", "turn_deg"])
+
+
+def facts_of(snapshot: Snapshot, choice: Choice, numbers: list[int]) -> dict[str, Any]:
+    """What the pages tell of the plan, all of it computed; times are ISO 8601 in UTC."""
+    option, calendar = choice.option, choice.calendar
+    problem, plan = option.posed.problem, option.plan
+    return {
+        "way": option.name,
+        "method": plan.method,
+        "objective": {
+            "weighted_tardiness": plan.objective.weighted_tardiness,
+            "late_weight": plan.objective.late_weight,
+            "swaps": plan.objective.swaps,
+            "completion": plan.objective.completion,
+        },
+        "violations": 0,  # checked by planning.verify before it came here
+        "changes": plan.changes,
+        "sizes": [
+            {
+                "name": tried.name,
+                "plates": tried.plates,
+                "largest": tried.largest,
+                "staff_min": tried.staff_min,
+                "tardiness_min": tried.tardiness_min,
+                "late_kits": tried.late_kits,
+                "done_at": _iso(calendar.to_datetime(tried.done_minute)),
+                "unplaced": tried.unplaced,
+                "rough": tried.rough,
+                "chosen": tried.name == option.name,
+            }
+            for tried in choice.tried
+        ],
+        "kits": _kits(snapshot, option),
+        "unplaced": {str(copy_id): why for copy_id, why in {**snapshot.unplaced, **option.misfits}.items()},
+        "clears": [
+            {"printer": int(clear.printer_id), "at": _iso(calendar.to_datetime(clear.clear_start))}
+            for clear in plan.clears
+        ],
+        "loads": loads_of(problem.calendar, snapshot, plan, problem.now),
+        "numbers": numbers,
+    }
+
+
+def _iso(moment: datetime) -> str:
+    return moment.isoformat()
+
+
+def _kits(snapshot: Snapshot, option: Option) -> list[dict[str, Any]]:
+    problem = option.posed.problem
+    served = served_minutes(problem, option.plan)
+    late = minutes_late(problem, option.plan)
+    lost = _kits_without_place(snapshot, option)
+    rows = []
+    for kit in snapshot.kits:
+        minute = served[kit.id]
+        ready = None if minute is None or kit.id in lost else _iso(problem.calendar.to_datetime(minute))
+        assignment_id, _, team_id = kit.id.partition(":")
+        rows.append(
+            {
+                "assignment": int(assignment_id),
+                "team": int(team_id),
+                "name": kit.name,
+                "ready_at": ready,
+                "deadline": _iso(kit.deadline),
+                "late_min": late[kit.id],
+            }
+        )
+    return rows
+
+
+def _kits_without_place(snapshot: Snapshot, option: Option) -> set[str]:
+    """Kits with a copy that has no place in the plan: nobody knows when they are ready."""
+    placed = {run.plate_id for run in option.plan.runs}
+    lost = [
+        copy_id for at, laid in enumerate(option.posed.plates) if str(at) not in placed for copy_id in laid.copy_ids
+    ]
+    kits = {snapshot.copies[copy_id].kit_id for copy_id in (*lost, *option.misfits)}
+    return {kit for kit in kits if kit}
+
+
+def loads_of(calendar: Any, snapshot: Snapshot, plan: Plan, now: int) -> list[dict[str, Any]]:
+    """Day by day: staff minutes wanted against staff minutes there, printing minutes against printer minutes there.
+
+    A day without anything planned is left out. Printer minutes are those of the staffed day from now on, less outages
+    are not counted out: an out-of-service printer shows as free time that is not there only in its own row.
+    """
+    rows = []
+    for day in calendar.days:
+        staffed = [part for part in calendar.staffed if day.start <= part.start and part.end <= day.end]
+        there = sum((part.end - max(part.start, now)) * part.staff for part in staffed if part.end > now)
+        runs = [run for run in plan.runs if day.start <= run.setup_start < day.end]
+        all_clears = [(run.clear_start, run.clear_end) for run in plan.runs]
+        all_clears += [(clear.clear_start, clear.clear_end) for clear in plan.clears]
+        clears = [(start, end) for start, end in all_clears if day.start <= start < day.end]
+        wanted = sum(run.start - run.setup_start for run in runs) + sum(end - start for start, end in clears)
+        if not wanted or not there:
+            continue
+        rows.append(
+            {
+                "day": day.day.isoformat(),
+                "staff_min": wanted,
+                "staff_there_min": there,
+                "staff_percent": round(100 * wanted / there),
+                "turns": len(runs) + len(clears),
+                "printers": _printer_loads(snapshot, plan.runs, day.start, day.end, now),
+            }
+        )
+    return rows
+
+
+def _printer_loads(
+    snapshot: Snapshot, runs: Iterable[PlannedRun], start: int, end: int, now: int
+) -> list[dict[str, Any]]:
+    opened = max(start, now)
+    there = max(1, end - opened)
+    rows = []
+    for printer in snapshot.printers:
+        busy = sum(
+            max(0, min(run.clear_end, end) - max(run.setup_start, opened))
+            for run in runs
+            if run.printer_id == str(printer.id)
+        )
+        if printer.running:
+            until = (printer.running.expected_end_at - snapshot.now) / timedelta(minutes=1)
+            busy += max(0, min(end, now + round(until)) - opened) if opened <= now else 0
+        rows.append({"printer": printer.id, "percent": min(100, round(100 * busy / there))})
+    return rows

@@ -1,0 +1,248 @@
+"""Read a room as it stands now."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from lessons.models import Assignment, MeasuredFile
+from meshcheck.types import Unit
+from planning.types import Bed, Circle, Footprint, Hull, Rectangle, RoomRules
+from printing.hours import read_bells
+from printing.models import Plate, PrintCopy, Printer, PrinterKind, Room, Run
+from printing.planner.values import (
+    Kind,
+    KitNeed,
+    Laid,
+    Place,
+    PlateNow,
+    PrinterNow,
+    Running,
+    Snapshot,
+    Source,
+    WantedCopy,
+)
+from printing.states import CopyState, Outcome, PlateState
+
+NEW_SPOOL_G = 750.0  # what a fresh spool holds when no full one of the colour lies on the shelf (common practice)
+
+
+def take_snapshot(room_id: int, now: datetime) -> Snapshot:
+    """Everything the plan depends on, read in one transaction."""
+    with transaction.atomic():
+        room = Room.objects.select_related("school").get(pk=room_id)
+        copies, unplaced = _copies(room)
+        printers = _printers(room)
+        return Snapshot(
+            room_id=room.pk,
+            school_id=room.school_id,
+            revision=room.revision,
+            now=now,
+            bells=read_bells(room),
+            rules=_rules(room),
+            gap_mm=room.gap_mm,
+            printers=printers,
+            copies=copies,
+            kits=_kits(room, copies.values(), printers),
+            plates=_plates(room, copies),
+            unplaced=unplaced,
+        )
+
+
+def _rules(room: Room) -> RoomRules:
+    fullest = max((spool.grams_left for spool in room.spools.filter(printer__isnull=True)), default=NEW_SPOOL_G)
+    return RoomRules(
+        start_min=room.start_min,
+        swap_min=room.swap_min,
+        clear_min=room.clear_min,
+        new_spool_g=max(fullest, NEW_SPOOL_G),
+        unattended_allowed=room.unattended_allowed,
+    )
+
+
+def kit_id_of(assignment_id: int, team_id: int | None) -> str | None:
+    """Spares of the class belong to no kit: nobody waits for them."""
+    return None if team_id is None else f"{assignment_id}:{team_id}"
+
+
+def _copies(room: Room) -> tuple[dict[int, WantedCopy], dict[int, str]]:
+    rows = (
+        PrintCopy.objects.filter(request__room=room, state__in=[CopyState.WAITING, CopyState.PLANNED])
+        .select_related("request__submission__kit_part", "request__kit_part")
+        .defer("request__submission__picture", "request__kit_part__picture")
+        .order_by("request__rank", "number")
+    )
+    sources: dict[str, Source | str] = {}
+    copies: dict[int, WantedCopy] = {}
+    unplaced: dict[int, str] = {}
+    for row in rows:
+        request = row.request
+        measured = request.source
+        key = f"{measured._meta.model_name}-{measured.pk}"
+        if key not in sources:
+            sources[key] = source_of(key, measured)
+        source = sources[key]
+        settings = settings_of(request.kit_part)
+        if isinstance(source, str) or settings is None:
+            unplaced[row.pk] = source if isinstance(source, str) else _("Its print settings cannot work together.")
+            continue
+        copies[row.pk] = WantedCopy(
+            id=row.pk,
+            source=source,
+            material=request.kit_part.material,
+            colour=request.kit_part.colour,
+            settings=settings,
+            rank=(request.rank, row.number),
+            kit_id=kit_id_of(request.assignment_id, request.team_id),
+        )
+    return copies, unplaced
+
+
+def settings_of(kit_part: Any) -> str | None:
+    """Canonical JSON of the print settings; None when they cannot work together."""
+    try:
+        return json.dumps(asdict(kit_part.print_settings()), sort_keys=True)
+    except (ValueError, TypeError):
+        return None
+
+
+def source_of(key: str, measured: MeasuredFile) -> Source | str:
+    """The file as the plan needs it, or the reason why it cannot stand on a plate."""
+    if not measured.is_printable or measured.height_mm is None:
+        return _("It has not been measured, so nobody knows its grams and minutes.")
+    footprint = footprint_of(measured.report or {}, measured.width_mm, measured.depth_mm)
+    if footprint is None:
+        return _("Its outline on the bed is not known.")
+    return Source(
+        key=key,
+        path=measured.file.path if measured.file else "",
+        name=measured.file_name,
+        sha256=measured.sha256,
+        unit=str(measured.unit or (measured.report or {}).get("units") or Unit.MILLIMETRE.value),
+        footprint=footprint,
+        height_mm=measured.height_mm,
+        mass_g=measured.mass_g or 0.0,
+        duration_s=measured.duration_s or 0.0,
+    )
+
+
+def footprint_of(report: Mapping[str, Any], width_mm: float | None, depth_mm: float | None) -> Footprint | None:
+    """The outline the check measured, as the plan takes it; the part's box where the check gives none."""
+    outline = report.get("footprint") or {}
+    kind = outline.get("kind")
+    try:
+        if kind == "circle":
+            return Circle(float(outline.get("radius_mm") or outline["width_mm"] / 2))
+        if kind == "hull":
+            return Hull(tuple((float(x), float(y)) for x, y in outline["corners_mm"]))
+        if width_mm and depth_mm:
+            return Rectangle(width_mm, depth_mm)
+    except (KeyError, TypeError, ValueError):
+        return None
+    return None
+
+
+def bed_of(kind: PrinterKind) -> Bed:
+    """The bed of a kind of printer."""
+    if kind.bed == PrinterKind.Bed.ROUND:
+        return Bed.circle(kind.width_mm, kind.height_mm, kind.margin_mm)
+    return Bed.rectangle(kind.width_mm, kind.depth_mm, kind.height_mm, kind.margin_mm)
+
+
+def kind_value(kind: PrinterKind) -> Kind:
+    return Kind(kind.pk, kind.name, bed_of(kind), kind.nozzle_mm, asdict(kind.machine_value()))
+
+
+def _printers(room: Room) -> tuple[PrinterNow, ...]:
+    rows = Printer.objects.filter(room=room).select_related("kind", "spool").prefetch_related("outages")
+    running = {
+        run.printer_id: run
+        for run in Run.objects.filter(plate__room=room, outcome=Outcome.RUNNING).prefetch_related(
+            "plate__copies__request"
+        )
+    }
+    kinds = {row.kind_id: kind_value(row.kind) for row in rows}
+    return tuple(_printer(row, kinds[row.kind_id], running.get(row.pk)) for row in rows)
+
+
+def _printer(row: Printer, kind: Kind, run: Run | None) -> PrinterNow:
+    spool = getattr(row, "spool", None)
+    return PrinterNow(
+        id=row.pk,
+        name=row.name,
+        kind=kind,
+        may_run_unattended=row.may_run_unattended,
+        material=spool.material if spool else "",
+        colour=spool.colour if spool else "",
+        spool_g=spool.grams_left if spool else 0.0,
+        outages=tuple((outage.since, outage.until, outage.reason) for outage in row.outages.all()),
+        running=_running(run) if run else None,
+    )
+
+
+def _running(run: Run) -> Running:
+    served = {
+        kit_id_of(copy.request.assignment_id, copy.request.team_id)
+        for copy in run.plate.copies.all()
+        if copy.state == CopyState.PRINTING
+    }
+    return Running(
+        plate_id=run.plate_id,
+        expected_end_at=run.expected_end_at,
+        mass_g=run.estimate_g,
+        kit_ids=tuple(sorted(kit for kit in served if kit)),
+    )
+
+
+def _kits(room: Room, copies: Iterable[WantedCopy], printers: Iterable[PrinterNow]) -> tuple[KitNeed, ...]:
+    wanted = {copy.kit_id for copy in copies if copy.kit_id}
+    wanted |= {kit_id for printer in printers if printer.running for kit_id in printer.running.kit_ids}
+    assignments = (
+        Assignment.objects.filter(print_requests__room=room)
+        .distinct()
+        .select_related("meeting", "school_class")
+        .prefetch_related("school_class__teams")
+    )
+    kits = []
+    for assignment in assignments:
+        for team in assignment.school_class.teams.all():
+            kit_id = kit_id_of(assignment.pk, team.pk)
+            if kit_id in wanted:
+                name = f"{assignment.school_class}, {team}"
+                kits.append(KitNeed(str(kit_id), name, assignment.meeting.starts_at, assignment.priority))
+    return tuple(sorted(kits, key=lambda kit: kit.id))
+
+
+def _plates(room: Room, copies: Mapping[int, WantedCopy]) -> tuple[PlateNow, ...]:
+    rows = Plate.objects.filter(room=room, state=PlateState.PLANNED).prefetch_related("copies")
+    return tuple(plate_now(row, copies) for row in rows)
+
+
+def plate_now(row: Plate, copies: Mapping[int, WantedCopy]) -> PlateNow:
+    """A planned plate with the copies that still stand on it."""
+    placed = sorted(
+        (copy for copy in row.copies.all() if copy.pk in copies and copy.x_mm is not None and copy.y_mm is not None),
+        key=lambda copy: copy.place or 0,
+    )
+    bed = (
+        Bed.circle(row.bed_width_mm, 1e6, 0.0)
+        if row.bed_round
+        else Bed.rectangle(row.bed_width_mm, row.bed_depth_mm, 1e6, 0.0)
+    )
+    laid = Laid(
+        places=tuple(Place(copy.pk, copy.x_mm or 0.0, copy.y_mm or 0.0, copy.turn_deg) for copy in placed),
+        kind_id=None,
+        bed=bed,
+        material=row.material,
+        colour=row.colour,
+        settings=json.dumps(row.settings, sort_keys=True),
+        plate_id=row.pk,
+        held=row.held,
+    )
+    return PlateNow(row.pk, row.number, laid, row.printer_id, row.setup_at)

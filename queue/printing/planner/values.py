@@ -1,0 +1,146 @@
+"""What the planner knows of a room: plain frozen values, read once, so that the slow part needs no database."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from planning.types import Bed, Footprint, RoomRules
+from printing.hours import Bells
+
+
+@dataclass(frozen=True)
+class Source:
+    """A measured file that can stand on a plate."""
+
+    key: str
+    path: str
+    name: str
+    sha256: str
+    unit: str
+    footprint: Footprint
+    height_mm: float
+    mass_g: float
+    duration_s: float
+
+
+@dataclass(frozen=True)
+class WantedCopy:
+    """One copy that has not started. ``rank`` orders by place in the queue."""
+
+    id: int
+    source: Source
+    material: str
+    colour: str
+    settings: str  # canonical JSON of the PrintSettings: copies on one plate share it
+    rank: tuple[int, int]
+    kit_id: str | None = None
+
+
+@dataclass(frozen=True)
+class KitNeed:
+    """What one team waits for, and by when."""
+
+    id: str
+    name: str
+    deadline: datetime
+    weight: int
+
+
+@dataclass(frozen=True)
+class Kind:
+    """Printers that are alike."""
+
+    id: int
+    name: str
+    bed: Bed
+    nozzle_mm: float
+    machine: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Running:
+    """What a printer prints now."""
+
+    plate_id: int
+    expected_end_at: datetime
+    mass_g: float
+    kit_ids: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class PrinterNow:
+    """A printer with its spool, its outages and its running print."""
+
+    id: int
+    name: str
+    kind: Kind
+    may_run_unattended: bool
+    material: str
+    colour: str
+    spool_g: float
+    outages: tuple[tuple[datetime, datetime | None, str], ...]
+    running: Running | None
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where one copy stands on a bed."""
+
+    copy_id: int
+    x_mm: float
+    y_mm: float
+    turn_deg: float
+
+
+@dataclass(frozen=True)
+class Laid:
+    """Copies arranged on the bed of one kind of printer. ``plate_id`` names the row it comes from, if any."""
+
+    places: tuple[Place, ...]
+    kind_id: int | None  # None: arranged for the bed that all kinds have in common
+    bed: Bed
+    material: str
+    colour: str
+    settings: str
+    plate_id: int | None = None
+    held: bool = False
+
+    @property
+    def copy_ids(self) -> frozenset[int]:
+        return frozenset(place.copy_id for place in self.places)
+
+
+@dataclass(frozen=True)
+class PlateNow:
+    """A planned plate as it stands in the database, with what was last published about it."""
+
+    id: int
+    number: int
+    laid: Laid
+    printer_id: int | None
+    setup_at: datetime | None
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """The room at one revision. ``unplaced`` maps copies that cannot be laid out to the reason."""
+
+    room_id: int
+    school_id: int
+    revision: int
+    now: datetime
+    bells: Bells
+    rules: RoomRules
+    gap_mm: float
+    printers: tuple[PrinterNow, ...]
+    copies: dict[int, WantedCopy]
+    kits: tuple[KitNeed, ...]
+    plates: tuple[PlateNow, ...]
+    unplaced: dict[int, str]
+
+    @property
+    def kinds(self) -> tuple[Kind, ...]:
+        """Kinds with at least one printer in the room, in order of the printers."""
+        return tuple({printer.kind.id: printer.kind for printer in self.printers}.values())

@@ -1,0 +1,319 @@
+"""The room is planned end to end: real meshes, the disposable child, the solver, and what stands in the rows."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+from django.utils import timezone
+
+from makerlab.work.models import Job
+from printing import actions
+from printing.models import Outage, Plate, PlateEstimate, PrintCopy, Printer, PrinterKind, Room, RoomPlan, Run, Spool
+from printing.planner import choose as choosing
+from printing.planner.estimates import Estimates
+from printing.planner.problem import calendar_of
+from printing.planner.publish import publish
+from printing.planner.snapshot import take_snapshot
+from tests.printing.helpers import ALL_CHECKED, give_file, ordered_mesh, plan_now, spare_part, states, with_meshes
+
+
+@pytest.fixture(autouse=True)
+def _short_search(monkeypatch):
+    """A fifth of a second finds the best plan of a handful of plates; the page's second and a half is not needed."""
+    monkeypatch.setattr(choosing, "TRY_S", 0.05)
+    monkeypatch.setattr(choosing, "SEARCH_S", 0.2)
+
+
+@pytest.fixture
+def planned(world):
+    """Two teams with a wheel each, planned."""
+    with_meshes(world)
+    world.requests = [ordered_mesh(world), ordered_mesh(world, world.second_team, "students/otters-wheel-3.stl")]
+    plan_now()
+    return world
+
+
+def test_every_copy_gets_a_plate_a_printer_and_a_time(planned):
+    assert Job.objects.filter(kind="plan-room").exclude(state="done").count() == 0
+    copies = PrintCopy.objects.select_related("plate__printer")
+    assert copies.count() == 10  # four wheels and a chassis for each of two teams
+    for copy in copies:
+        assert copy.state == "planned"
+        assert copy.plate.printer is not None, copy.plate.unplanned_because
+        assert copy.plate.setup_at < copy.plate.starts_at < copy.plate.ends_at < copy.plate.cleared_at
+        assert copy.plate.setup_at >= timezone.now() - timedelta(minutes=2)
+    plan = RoomPlan.objects.first()
+    assert plan.facts["violations"] == 0
+    assert plan.facts["revision"] == Room.objects.get().revision
+    assert plan.plates == Plate.objects.count() == len(plan.facts["numbers"])
+
+
+def test_numbers_on_a_plate_run_from_one(planned):
+    for plate in Plate.objects.all():
+        places = sorted(plate.copies.values_list("place", flat=True))
+        assert places == list(range(1, len(places) + 1))
+
+
+def test_one_material_colour_and_setting_a_plate(world):
+    with_meshes(world)
+    red = spare_part(world, "holder", colour="red", position=2)
+    give_file(red, "kit/axle-holder.stl")
+    fine = spare_part(world, "gauge", settings={"layer_height_mm": 0.12}, position=3)
+    give_file(fine, "kit/axle-gauge.stl")
+    ordered_mesh(world)
+    plan_now()
+    for plate in Plate.objects.prefetch_related("copies__request__kit_part"):
+        parts = {copy.request.kit_part for copy in plate.copies.all()}
+        assert len({(part.material, part.colour, str(part.settings)) for part in parts}) == 1
+        assert {part.colour for part in parts} == {plate.colour}
+    assert {plate.colour for plate in Plate.objects.all()} == {"red", "white"}
+
+
+def test_starts_and_clears_are_in_staffed_hours_of_the_school(planned):
+    """The world's school is in Chicago and staffed 08:00 to 12:00 and 12:30 to 15:30, every day."""
+    from zoneinfo import ZoneInfo
+
+    zone = ZoneInfo("America/Chicago")
+    for plate in Plate.objects.all():
+        for first, last in (
+            (plate.setup_at, plate.starts_at),
+            (plate.cleared_at - timedelta(minutes=10), plate.cleared_at),
+        ):
+            start, end = first.astimezone(zone), last.astimezone(zone)
+            morning = "08:00" <= f"{start:%H:%M}" and f"{end:%H:%M}" <= "12:00"
+            afternoon = "12:30" <= f"{start:%H:%M}" and f"{end:%H:%M}" <= "15:30"
+            assert morning or afternoon, (start, end)
+        assert plate.setup_at.astimezone(zone).date() == plate.ends_at.astimezone(zone).date(), (
+            "nobody is there at night"
+        )
+
+
+def test_duration_and_grams_are_the_mesh_cores(planned):
+    """The row says what meshcheck says about the very arrangement, asked again directly."""
+    from meshcheck.plating import estimate_files, placed_file
+    from meshcheck.types import PrintSettings
+    from printing.queries import placed_parts_of
+
+    plate = Plate.objects.filter(printer__isnull=False).first()
+    machine = plate.printer.kind.machine_value()
+    direct = estimate_files(
+        [placed_file(part) for part in placed_parts_of(plate)], PrintSettings(**plate.settings), {"it": machine}
+    )["it"]
+    assert plate.durations_s[str(plate.printer_id)] == pytest.approx(direct.duration_s)
+    assert plate.mass_g == pytest.approx(direct.mass_g + direct.support_g + direct.raft_brim_g)
+
+
+def test_planning_again_computes_no_estimate_twice(planned):
+    estimates = set(PlateEstimate.objects.values_list("pk", flat=True))
+    assert estimates
+    actions.plan_again(planned.room, planned.teacher)
+    plan_now()
+    assert set(PlateEstimate.objects.values_list("pk", flat=True)) == estimates
+
+
+def test_the_sizes_tried_are_in_the_facts(planned):
+    sizes = RoomPlan.objects.first().facts["sizes"]
+    assert [size["chosen"] for size in sizes].count(True) == 1
+    assert len(sizes) >= 3
+    for size in sizes:
+        assert size["plates"] >= 1
+        assert size["staff_min"] >= size["plates"] * (planned.room.start_min + planned.room.clear_min)
+
+
+def test_a_room_planned_as_it_stands_is_not_planned_twice(planned):
+    plans = RoomPlan.objects.count()
+    from makerlab.work.actions import enqueue
+
+    enqueue("plan-room", planned.room.pk, planned.school.pk, cause="late bell")
+    plan_now()
+    assert RoomPlan.objects.count() == plans
+    actions.plan_again(planned.room, planned.teacher)
+    plan_now()
+    assert RoomPlan.objects.count() == plans + 1
+    assert RoomPlan.objects.first().cause == "asked by teacher"
+
+
+def test_a_plan_made_for_an_older_room_is_not_written(planned):
+    """Between snapshot and result a copy is cancelled: the result is dropped and the room planned again."""
+    snapshot = take_snapshot(planned.room.pk, timezone.now())
+    choice = choosing.choose(snapshot, Estimates(snapshot), lambda share: None)
+    actions.cancel_copies(planned.requests[0], planned.teacher)
+    before = list(Plate.objects.order_by("pk").values())
+    assert publish(snapshot, choice, "late", 0.1) is None
+    assert list(Plate.objects.order_by("pk").values()) == before
+    plan_now()
+    assert states(planned.requests[0]) == ["cancelled"] * 4
+    assert RoomPlan.objects.first().facts["revision"] == Room.objects.get().revision
+
+
+def test_running_prints_do_not_move(planned):
+    plate = Plate.objects.filter(printer__isnull=False).order_by("setup_at").first()
+    run = actions.start_plate(plate, plate.printer, planned.technician, ALL_CHECKED)
+    before = Plate.objects.values().get(pk=plate.pk), Run.objects.values().get(pk=run.pk)
+    poses = list(plate.copies.order_by("pk").values())
+    planned.requests.append(ordered_mesh(planned))
+    plan_now()
+    assert (Plate.objects.values().get(pk=plate.pk), Run.objects.values().get(pk=run.pk)) == before
+    assert list(plate.copies.order_by("pk").values()) == poses
+    others = Plate.objects.filter(printer=run.printer, state="planned")
+    assert all(other.setup_at >= run.expected_end_at for other in others)
+
+
+def test_failure_reprint_tray(planned):
+    """A plate fails; what was lost is planned again by itself, printed, and reaches the tray."""
+    request = planned.requests[0]
+    while True:
+        plate = Plate.objects.filter(state="planned", copies__request=request).first()
+        if plate is None:
+            break
+        run = actions.start_plate(plate, plate.printer, planned.technician, ALL_CHECKED)
+        if Run.objects.count() == 1:
+            lost = plate.copies.filter(request=request).first()
+            if plate.copies.count() == 1:
+                actions.mark_failed(run, planned.technician, "warped")
+            else:
+                actions.mark_partly(run, planned.technician, {lost.pk: "warped"})
+        else:
+            actions.finish_run(run, planned.technician)
+        plan_now()
+    assert states(request) == ["in_tray"] * 4
+    lost.refresh_from_db()
+    assert lost.tries == 1
+    assert [result.good for result in lost.results.order_by("run__started_at")] == [False, True]
+    assert "lost" in RoomPlan.objects.order_by("id")[1].cause or "failed" in RoomPlan.objects.order_by("id")[1].cause
+
+
+def test_a_taken_plate_keeps_number_copies_and_places(planned):
+    plate = Plate.objects.order_by("setup_at").first()
+    actions.hold_plate(plate, planned.technician)
+    before = list(plate.copies.order_by("pk").values_list("pk", "place", "x_mm", "y_mm", "turn_deg"))
+    ordered_mesh(planned, path="students/otters-wheel-2.stl")
+    plan_now()
+    kept = Plate.objects.get(pk=plate.pk)
+    assert (kept.number, kept.held) == (plate.number, True)
+    assert list(kept.copies.order_by("pk").values_list("pk", "place", "x_mm", "y_mm", "turn_deg")) == before
+
+
+def test_numbers_stay_when_the_room_is_planned_again(planned):
+    before = {plate.pk: (plate.number, set(plate.copies.values_list("pk", flat=True))) for plate in Plate.objects.all()}
+    actions.plan_again(planned.room, planned.teacher)
+    plan_now()
+    after = {plate.pk: (plate.number, set(plate.copies.values_list("pk", flat=True))) for plate in Plate.objects.all()}
+    assert after == before
+
+
+def test_a_part_too_big_for_every_bed_waits_with_its_reason(world):
+    with_meshes(world)
+    request = ordered_mesh(world)
+    submission = request.submission
+    submission.report["footprint"] = {"kind": "rectangle", "width_mm": 260.0, "depth_mm": 40.0}
+    submission.width_mm, submission.depth_mm = 260.0, 40.0
+    submission.save()
+    plan_now()
+    assert states(request) == ["waiting"] * 4
+    facts = RoomPlan.objects.first().facts
+    reasons = {facts["unplaced"][str(copy.pk)] for copy in request.copies.all()}
+    assert len(reasons) == 1
+    assert "260" in reasons.pop()
+    kit = next(kit for kit in facts["kits"] if kit["team"] == world.team.pk)
+    assert kit["ready_at"] is None
+
+
+def test_a_part_too_tall_for_one_kind_goes_on_the_other(world):
+    with_meshes(world)
+    tall = PrinterKind.objects.create(school=world.school, name="tall", width_mm=220, depth_mm=220, height_mm=400)
+    Printer.objects.filter(pk=world.printers[1].pk).update(kind=tall)
+    request = ordered_mesh(world, height_mm=8)
+    request.submission.height_mm = 300.0
+    request.submission.save()
+    plan_now()
+    plates = {copy.plate for copy in request.copies.select_related("plate")}
+    assert {plate.printer_id for plate in plates} == {world.printers[1].pk}
+
+
+def test_a_missing_file_is_said_and_the_rest_is_planned(world):
+    with_meshes(world)
+    gone, there = ordered_mesh(world), ordered_mesh(world, world.second_team, "students/otters-wheel-3.stl")
+    gone.submission.file.storage.delete(gone.submission.file.name)
+    plan_now()
+    bad = {copy.plate for copy in gone.copies.select_related("plate")}
+    assert {plate.printer for plate in bad} == {None}
+    assert all("wheel.stl is missing" in plate.unplanned_because for plate in bad)
+    good = {copy.plate for copy in there.copies.select_related("plate")} - bad
+    assert all(plate.printer for plate in good)
+
+
+def test_a_part_that_was_not_measured_waits(world):
+    with_meshes(world)
+    request = ordered_mesh(world)
+    request.submission.mass_g = None
+    request.submission.save()
+    plan_now()
+    assert states(request) == ["waiting"] * 4
+    assert "has not been measured" in next(iter(RoomPlan.objects.first().facts["unplaced"].values()))
+
+
+def test_out_of_service_printers_get_nothing(world):
+    with_meshes(world)
+    for printer in world.printers[1:]:
+        Outage.objects.create(printer=printer, since=timezone.now() - timedelta(hours=1), reason="nozzle")
+    ordered_mesh(world)
+    plan_now()
+    assert set(Plate.objects.values_list("printer_id", flat=True)) == {world.printers[0].pk}
+
+
+def test_spools_that_hold_too_little_are_swapped(world):
+    with_meshes(world)
+    Spool.objects.update(grams_left=1.0)
+    ordered_mesh(world)
+    plan_now()
+    first = {plate.printer_id: plate for plate in Plate.objects.order_by("-setup_at")}
+    assert all(plate.swap for plate in first.values()), "a gram is not enough for anything"
+    others = set(Plate.objects.all()) - set(first.values())
+    assert not any(plate.swap for plate in others), "the new spool lasts"
+
+
+def test_a_room_without_printers_or_hours_says_so(world):
+    with_meshes(world)
+    request = ordered_mesh(world)
+    world.room.hours.all().delete()
+    plan_now()
+    assert all(copy.plate.unplanned_because for copy in request.copies.select_related("plate"))
+    Spool.objects.all().delete()
+    Plate.objects.update(printer=None)
+    Printer.objects.all().delete()
+    actions.plan_again(world.room, world.teacher)
+    plan_now()
+    assert set(RoomPlan.objects.first().facts["unplaced"].values()) == {"No printer has a 0.4 mm nozzle."}
+
+
+def test_deadline_is_the_meeting_in_planner_minutes_across_the_clock_change(world):
+    """Chicago leaves daylight saving time on 1 Nov 2026 at 02:00 (tz database): that local day has 25 hours."""
+    from datetime import UTC, datetime
+    from zoneinfo import ZoneInfo
+
+    with_meshes(world)
+    ordered_mesh(world)
+    zone = ZoneInfo("America/Chicago")
+    world.meeting.starts_at = datetime(2026, 11, 2, 9, 55, tzinfo=zone)
+    world.meeting.ends_at = world.meeting.starts_at + timedelta(minutes=50)
+    world.meeting.save()
+    snapshot = take_snapshot(world.room.pk, datetime(2026, 10, 31, 10, 0, tzinfo=zone))
+    calendar = calendar_of(snapshot)
+    assert calendar.origin == datetime(2026, 10, 31, 5, 0, tzinfo=UTC)  # midnight in daylight saving time
+    assert calendar.to_minute(snapshot.kits[0].deadline) == (24 + 25) * 60 + 9 * 60 + 55
+
+
+def test_holidays_and_other_kinds_of_day(world):
+    from datetime import date
+
+    from lessons.models import SchoolDay
+    from printing.hours import read_bells
+
+    SchoolDay.objects.create(school=world.school, date=date(2026, 11, 18), name="founding day")
+    bells = read_bells(world.room)
+    assert bells.staffed_on(date(2026, 11, 18)) == ()
+    assert [str(part.start) for part in bells.staffed_on(date(2026, 11, 17))] == ["08:00:00", "12:30:00"]
+    calendar = bells.calendar(date(2026, 11, 17), 3)
+    assert [day.day.day for day in calendar.days] == [17, 19]
