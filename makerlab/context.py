@@ -85,7 +85,7 @@ class Navigation:
         member = Membership.objects.select_related("team", "school_class").filter(user=user).first()
         if member is None:
             return {"name": user.display_name, "note": user.get_role_display()}
-        team = f"{member.team}, " if member.team else ""
+        team = _("Team %(number)s") % {"number": member.team.number} + ", " if member.team else ""
         return {"name": member.nickname, "note": f"{team}{member.school_class}"}
 
 

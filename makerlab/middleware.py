@@ -20,3 +20,16 @@ def school_time(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable
         return get_response(request)
 
     return middleware
+
+
+def private_pages(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[[HttpRequest], HttpResponse]:
+    """Keep pages of signed-in people out of the browser's store: school machines are shared, and the Back button
+    must not show them after signing out."""
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        response = get_response(request)
+        if request.user.is_authenticated:
+            response.headers.setdefault("Cache-Control", "private, no-store")
+        return response
+
+    return middleware

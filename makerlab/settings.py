@@ -104,6 +104,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "makerlab.middleware.school_time",
+    "makerlab.middleware.private_pages",
 ]
 
 ROOT_URLCONF = "makerlab.urls"

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
+from django_htmx.http import HttpResponseClientRefresh
 
 from makerlab.accounts.forms import StaffSignInForm
 from makerlab.accounts.models import Role, User
@@ -27,6 +28,8 @@ DEMO_ROLES = (Role.STUDENT, Role.TEACHER, Role.TECHNICIAN, Role.ADMINISTRATOR)
 @sensitive_post_parameters("password")
 def sign_in(request: HttpRequest) -> HttpResponse:
     """Staff by name and password; in the demo also one button for each role."""
+    if getattr(request, "htmx", False):
+        return HttpResponseClientRefresh()  # a session ended under a fragment: never swap this page into it
     target = next_page(request)
     if request.user.is_authenticated:
         return redirect(target)

@@ -106,7 +106,7 @@ def test_navigation_shows_where_one_is_and_who_one_is(world, signed_in, who):
     assert page.count('aria-current="page"') == 1
     assert "Alderwick School" in page
     assert person.display_name in page
-    assert ("Team 1, Crew 1, 7B" in page) == (who == "student")
+    assert ("Team 1, 7B" in page) == (who == "student")
     assert 'action="/sign-out/"' in page
 
 

@@ -93,6 +93,21 @@ def test_sign_out_ends_the_session_and_leads_back(world, signed_in, who, lands_o
     assert client.get("/lessons/")["Location"].startswith("/sign-in/")
 
 
+def test_after_sign_out_the_next_person_is_told_and_nothing_is_kept(world, signed_in):
+    client = signed_in(world.student)
+    page = client.get("/lessons/", follow=True)
+    assert page["Cache-Control"] == "private, no-store"
+    page = client.post("/sign-out/", follow=True).content.decode()
+    assert page.count("You are signed out.") == 1
+    assert "Pip" not in page
+
+
+def test_a_fragment_whose_session_ended_reloads_the_page(world, client):
+    response = client.get("/lessons/", headers={"hx-request": "true"}, follow=True)
+    assert response["HX-Refresh"] == "true"
+    assert response.content == b""
+
+
 def test_sign_out_needs_the_token(world):
     client = Client(enforce_csrf_checks=True)
     client.force_login(world.teacher)

@@ -26,8 +26,9 @@ document.addEventListener("click", (event) => {
 });
 
 /* Requests that fail say so: silence would look like success. */
-document.addEventListener("htmx:sendError", () => toast(toasts().dataset.lost));
-document.addEventListener("htmx:responseError", () => toast(toasts().dataset.refused));
+const saysItself = (event) => event.target.matches?.("form[data-drop]");
+document.addEventListener("htmx:sendError", (event) => saysItself(event) || toast(toasts().dataset.lost));
+document.addEventListener("htmx:responseError", (event) => saysItself(event) || toast(toasts().dataset.refused));
 
 /* The server may send a line with the answer: HX-Trigger: {"toast": {"text": "..."}} */
 document.addEventListener("toast", (event) => toast(event.detail.text ?? event.detail.value));

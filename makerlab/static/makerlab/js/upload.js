@@ -8,9 +8,23 @@ const megabytes = (bytes) => (bytes / MEGABYTE).toLocaleString(document.document
 const part = (form, name) => form.querySelector(`[data-drop-${name}]`);
 const dropForm = (event) => event.target.closest?.("form[data-drop]");
 
+/* With script a chosen file goes at once: the button is not needed, and a line says so beforehand. */
+function prepare(root) {
+  for (const form of root.querySelectorAll("form[data-drop]")) {
+    part(form, "send").hidden = true;
+    part(form, "told").hidden = false;
+  }
+}
+prepare(document);
+document.addEventListener("htmx:load", (event) => prepare(event.detail.elt.parentElement ?? document));
+
 function send(form) {
   const file = form.querySelector("input[type=file]").files[0];
   if (!file) return;
+  if (file.size > Number(form.dataset.maxBytes)) {
+    form.querySelector("input[type=file]").value = "";
+    return toast(form.dataset.tooLarge);
+  }
   part(form, "name").textContent = file.name;
   form.requestSubmit();
 }
@@ -48,7 +62,9 @@ document.addEventListener("htmx:beforeSend", (event) => {
   const form = dropForm(event);
   if (!form) return;
   part(form, "progress").hidden = false;
-  part(form, "send").disabled = true;
+  part(form, "stop").hidden = false;
+  part(form, "amount").textContent = "";
+  form.querySelector("progress").value = 0;
   say(form, "sending");
 });
 
@@ -71,9 +87,10 @@ for (const kind of ["htmx:sendError", "htmx:responseError", "htmx:sendAbort", "h
   document.addEventListener(kind, (event) => {
     const form = dropForm(event);
     if (!form) return;
-    part(form, "send").disabled = false;
-    if (kind === "htmx:sendAbort") part(form, "progress").hidden = true;
-    else say(form, "failed");
+    part(form, "progress").hidden = kind === "htmx:sendAbort";
+    part(form, "stop").hidden = true;
+    form.querySelector("input[type=file]").value = "";
+    say(form, "failed");
   });
 }
 
