@@ -81,8 +81,8 @@ def test_starts_and_clears_are_in_staffed_hours_of_the_school(planned):
             (plate.cleared_at - timedelta(minutes=10), plate.cleared_at),
         ):
             start, end = first.astimezone(zone), last.astimezone(zone)
-            morning = "08:00" <= f"{start:%H:%M}" and f"{end:%H:%M}" <= "12:00"
-            afternoon = "12:30" <= f"{start:%H:%M}" and f"{end:%H:%M}" <= "15:30"
+            morning = f"{start:%H:%M}" >= "08:00" and f"{end:%H:%M}" <= "12:00"
+            afternoon = f"{start:%H:%M}" >= "12:30" and f"{end:%H:%M}" <= "15:30"
             assert morning or afternoon, (start, end)
         assert plate.setup_at.astimezone(zone).date() == plate.ends_at.astimezone(zone).date(), (
             "nobody is there at night"

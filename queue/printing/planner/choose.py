@@ -10,10 +10,11 @@ from planning.calendar import Calendar
 from planning.schedule import rule_plans, solve
 from planning.types import Plan, Stop
 from planning.verify import minutes_late, violations
+from printing.planner.beds import why_not_on
 from printing.planner.estimates import Estimates, PlateFigures
 from printing.planner.layout import WAYS, LaidOut, Way, arrange
 from printing.planner.problem import Posed, calendar_of, plan_in_force, pose
-from printing.planner.values import Laid, Snapshot
+from printing.planner.values import Laid, PlateNow, Snapshot, nozzle_of
 
 FINALISTS = 3
 TRY_S, SEARCH_S = 0.25, 1.5
@@ -126,17 +127,20 @@ def _layouts(snapshot: Snapshot) -> list[tuple[str, LaidOut]]:
 
 
 def _kept(snapshot: Snapshot) -> list[Laid]:
-    """Planned plates that still hold what they were laid out for."""
-    kept = []
-    for plate in snapshot.plates:
-        copies = [snapshot.copies[copy_id] for copy_id in plate.laid.copy_ids]
-        same = all(
-            (copy.material, copy.colour, copy.settings) == (plate.laid.material, plate.laid.colour, plate.laid.settings)
-            for copy in copies
-        )
-        if copies and (same or plate.laid.held):
-            kept.append(plate.laid)
-    return kept
+    """Planned plates that still hold what they were laid out for and that some printer can print."""
+    return [
+        plate.laid for plate in snapshot.plates if plate.laid.places and (plate.laid.held or _holds(snapshot, plate))
+    ]
+
+
+def _holds(snapshot: Snapshot, plate: PlateNow) -> bool:
+    laid = plate.laid
+    copies = [snapshot.copies[copy_id] for copy_id in laid.copy_ids]
+    wanted = {(copy.material, copy.colour, copy.settings) for copy in copies}
+    nozzle_mm = nozzle_of(laid.settings)
+    return wanted == {(laid.material, laid.colour, laid.settings)} and any(
+        why_not_on(laid, kind, snapshot.copies, nozzle_mm) is None for kind in snapshot.kinds
+    )
 
 
 def _option(

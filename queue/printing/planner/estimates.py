@@ -16,7 +16,7 @@ from django.utils import timezone
 from makerlab.work import child
 from printing.models import PlateEstimate
 from printing.planner.beds import why_not_on
-from printing.planner.values import Kind, Laid, Snapshot, WantedCopy
+from printing.planner.values import Kind, Laid, Snapshot, WantedCopy, nozzle_of
 
 SERVICE = "meshcheck.service:estimate_plate"
 AT_ONCE = 2  # children at a time: one a core of a small machine
@@ -81,7 +81,7 @@ class Estimates:
         PlateEstimate.objects.filter(used_at__lt=now - FORGET_AFTER).delete()
 
     def _eligible(self, laid: Laid) -> tuple[tuple[Kind, ...], dict[int, str]]:
-        nozzle_mm = float(json.loads(laid.settings)["nozzle_mm"])
+        nozzle_mm = nozzle_of(laid.settings)
         reasons = {kind.id: why_not_on(laid, kind, self.snapshot.copies, nozzle_mm) for kind in self.snapshot.kinds}
         fitting = tuple(kind for kind in self.snapshot.kinds if reasons[kind.id] is None)
         return fitting, {kind_id: why for kind_id, why in reasons.items() if why}

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from planning.plates import lay_out, misfits
 from planning.types import Bed, Item, PlateLayout, Shape
 from printing.planner.beds import common_bed
-from printing.planner.values import Kind, Laid, Place, Snapshot, WantedCopy
+from printing.planner.values import Kind, Laid, Place, Snapshot, WantedCopy, nozzle_of
 
 
 @dataclass(frozen=True)
@@ -56,7 +55,7 @@ def arrange(snapshot: Snapshot, copies: Iterable[WantedCopy], way: Way) -> LaidO
     plates: list[Laid] = []
     unplaced: dict[int, str] = {}
     for key, members in groups(copies).items():
-        nozzle_mm = float(json.loads(key[2])["nozzle_mm"])
+        nozzle_mm = nozzle_of(key[2])
         kinds = [kind for kind in snapshot.kinds if abs(kind.nozzle_mm - nozzle_mm) < 1e-6]
         if not kinds:
             unplaced |= {copy.id: f"No printer has a {nozzle_mm:g} mm nozzle." for copy in members}

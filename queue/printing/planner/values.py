@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -36,6 +37,11 @@ class WantedCopy:
     settings: str  # canonical JSON of the PrintSettings: copies on one plate share it
     rank: tuple[int, int]
     kit_id: str | None = None
+
+
+def nozzle_of(settings: str) -> float:
+    """The nozzle, in mm, that canonical print settings ask for."""
+    return float(json.loads(settings)["nozzle_mm"])
 
 
 @dataclass(frozen=True)
