@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.conf import settings
 from django.db import models
+from django.db.models.functions import Lower
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
@@ -83,7 +84,7 @@ class Membership(models.Model):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint("school_class", models.functions.Lower("nickname"), name="one_nickname_in_a_class")
+            models.UniqueConstraint("school_class", Lower("nickname"), name="one_nickname_in_a_class")
         ]
 
     def __str__(self) -> str:

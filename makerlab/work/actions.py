@@ -38,7 +38,7 @@ def is_gone(worker: str) -> bool:
         return False
     try:
         process = psutil.Process(int(process_id))
-        return abs(process.create_time() - float(started)) > 1 or process.status() == psutil.STATUS_ZOMBIE
+        return bool(abs(process.create_time() - float(started)) > 1 or process.status() == psutil.STATUS_ZOMBIE)
     except psutil.NoSuchProcess:
         return True
 

@@ -5,12 +5,12 @@ from celery import shared_task
 from makerlab.work import actions
 
 
-@shared_task(name="makerlab.work.run_job")
+@shared_task(name="makerlab.work.run_job")  # type: ignore[untyped-decorator]
 def run_job(job_id: int) -> None:
     if job := actions.claim(job_id=job_id):
         actions.run(job)
 
 
-@shared_task(name="makerlab.work.sweep")
+@shared_task(name="makerlab.work.sweep")  # type: ignore[untyped-decorator]
 def sweep() -> None:
     actions.sweep()

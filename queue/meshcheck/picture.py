@@ -58,7 +58,7 @@ def _classes(mesh: Mesh, steep: IntArray) -> NDArray[np.int8]:
     """Per face: 1 to 5 by how much light falls on it, STEEP or RESTING."""
     normals, _ = face_normals(mesh.corners)
     light = turned(normals, ELEVATION_DEG, AZIMUTH_DEG) @ (np.array([-0.35, -0.5, 0.79]))
-    classes = np.clip(np.round(1.4 + 3.6 * (light + 0.25) / 1.2), 1, 5).astype(np.int8)
+    classes: NDArray[np.int8] = np.clip(np.round(1.4 + 3.6 * (light + 0.25) / 1.2), 1, 5).astype(np.int8)
     floor = mesh.vertices[:, 2].min()
     resting = (mesh.corners[:, :, 2].max(axis=1) < floor + BED_GAP_MM) & (normals[:, 2] < 0)
     classes[resting] = RESTING

@@ -21,7 +21,7 @@ class Command(BaseCommand):
         "Measure STL, OBJ or 3MF files and print what was found. "
         "Exit status: 0 ok or advice, 1 must fix or rejected, 2 wrong usage."
     )
-    requires_system_checks: list[str] = []  # type: ignore[assignment]
+    requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("files", nargs="+", metavar="FILE")
