@@ -95,10 +95,10 @@ class _Job:
         self._vertices = np.ascontiguousarray(mesh.vertices, dtype=np.float64)
         self._faces = np.ascontiguousarray(mesh.faces, dtype=np.int32)
         self._ids, self._edge_count = edge_ids(self._faces, len(self._vertices))
-        z = self._vertices[:, 2][self._faces]
-        # z_low < plane <= z_high is the rule "above if z >= plane" seen from the triangle
-        self._first = np.searchsorted(self.heights, z.min(axis=1), side="right")
-        self._last = np.searchsorted(self.heights, z.max(axis=1), side="right")
+        # how many planes each vertex is above; a triangle meets those its corners do not agree on
+        a, b, c = np.searchsorted(self.heights, self._vertices[:, 2], side="right")[self._faces].T
+        self._first = np.minimum(np.minimum(a, b), c)
+        self._last = np.maximum(np.maximum(a, b), c)
         size = len(self.heights) + 1
         begin_less_end = np.bincount(self._first, minlength=size) - np.bincount(self._last, minlength=size)
         self.per_layer = np.cumsum(begin_less_end)[:-1]
@@ -195,11 +195,14 @@ def _chain(segments, edges, layer_start, edge_count):  # type: ignore[no-untyped
     return points[:filled], starts[: contours + 1], layer[:contours], closed[:contours]
 
 
-def _sums(segments: FloatArray, layer_start: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
+@njit(cache=True, nogil=True)
+def _sums(segments, layer_start):  # type: ignore[no-untyped-def]
     """Signed area and length of every layer (L,), straight from its segments."""
-    x0, y0, x1, y1 = segments.T
-    layer = np.repeat(np.arange(len(layer_start) - 1), np.diff(layer_start))
-    size = len(layer_start) - 1
-    area: FloatArray = np.bincount(layer, 0.5 * (x0 * y1 - x1 * y0), size).astype(np.float64)
-    perimeter: FloatArray = np.bincount(layer, np.hypot(x1 - x0, y1 - y0), size).astype(np.float64)
+    area = np.zeros(layer_start.size - 1)
+    perimeter = np.zeros(layer_start.size - 1)
+    for k in range(layer_start.size - 1):
+        for s in range(layer_start[k], layer_start[k + 1]):
+            x0, y0, x1, y1 = segments[s, 0], segments[s, 1], segments[s, 2], segments[s, 3]
+            area[k] += 0.5 * (x0 * y1 - x1 * y0)
+            perimeter[k] += np.hypot(x1 - x0, y1 - y0)
     return area, perimeter
