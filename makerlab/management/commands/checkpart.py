@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
-from meshcheck.check import check_part
 
 from makerlab.demo.fixtures import KitPartFacts, kit_part_codes, read_kit_part
+from meshcheck.check import check_part
 from meshcheck.report import report_json
 from meshcheck.types import Gauge, Verdict
 
