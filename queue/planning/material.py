@@ -42,7 +42,7 @@ def longest_run_min(calendar: Calendar, rules: RoomRules, printer: PrinterState)
 def bars(problem: Problem, plate: PlateJob) -> dict[str, str]:
     """Why each printer cannot take the plate, by printer id, for those that cannot. The sentences name the printer."""
     rules, found = problem.rules, {}
-    for printer in problem.printers:
+    for printer in sorted(problem.printers, key=lambda printer: printer.id):
         minutes = plate.duration_min.get(printer.id)
         longest = longest_run_min(problem.calendar, rules, printer)
         loaded = (printer.material, printer.colour) == (plate.material, plate.colour)

@@ -20,7 +20,7 @@ Floats = NDArray[np.float64]
 
 # Parts are set this much further apart than asked, so that rounding never makes a gap too small.
 SLACK_MM = 1e-6
-TOLERANCE_MM = 1e-9
+TOLERANCE_MM = 1e-7
 RASTER_MM = 5.0
 
 
@@ -110,9 +110,9 @@ def _front(bed, x, half_width, half_depth, disc):  # type: ignore[no-untyped-def
     dx = abs(x - bed.radius_mm)
     if disc:
         room = (bed.radius_mm - half_width) ** 2 - dx * dx
-        return bed.radius_mm - math.sqrt(room) + SLACK_MM if room >= 0 else -1.0
+        return bed.radius_mm - math.sqrt(room) if room >= 0 else -1.0
     room = bed.radius_mm**2 - (dx + half_width) ** 2
-    return bed.radius_mm - math.sqrt(room) + half_depth + SLACK_MM if room >= 0 else -1.0
+    return bed.radius_mm - math.sqrt(room) + half_depth if room >= 0 else -1.0
 
 
 @inner
@@ -140,12 +140,12 @@ def _foremost(bed, plates, plate, half_width, half_depth, disc):  # type: ignore
     """The foremost, then leftmost place for a part on a plate: x, y, or y = inf when there is none."""
     best_x, best_y = 0.0, np.inf
     standing = plates.there[plate]
-    raster = int((bed.width_mm - 2 * half_width) / RASTER_MM) + 2
+    raster = int((bed.width_mm - 2 * half_width) / RASTER_MM) + 3
     for candidate in range(raster + 2 * standing):
-        if candidate < raster - 1:
+        if candidate < raster - 2:
             x = half_width + candidate * RASTER_MM
-        elif candidate == raster - 1:
-            x = bed.width_mm - half_width
+        elif candidate < raster:
+            x = bed.width_mm - half_width if candidate == raster - 1 else bed.width_mm / 2
         else:
             other, side = (candidate - raster) // 2, 1.0 if (candidate - raster) % 2 else -1.0
             reach = plates.half_width[plate, other] + half_width + bed.gap_mm + SLACK_MM

@@ -149,8 +149,8 @@ def _fill(
 ) -> _Filled | None:
     """Groups in order, first fit; None when one does not fit an empty plate."""
     parts = Parts(
-        np.array([outline.half_width_mm for outline in outlines]),
-        np.array([outline.half_depth_mm for outline in outlines]),
+        np.array([outline.half_width_mm for outline in outlines], np.float64),
+        np.array([outline.half_depth_mm for outline in outlines], np.float64),
         np.array([outline.is_disc for outline in outlines], np.bool_),
     )
     group_from = np.zeros(len(groups) + 1, np.int64)
@@ -180,7 +180,8 @@ def _bed_arrays(bed: Bed, gap_mm: float) -> BedArrays:
         )
         for area in bed.keep_out
     ]
-    width, depth = bed.width_mm - 2 * bed.margin_mm, bed.depth_mm - 2 * bed.margin_mm
+    # Always floats: whole numbers would be compiled for once more.
+    width, depth = float(bed.width_mm - 2 * bed.margin_mm), float(bed.depth_mm - 2 * bed.margin_mm)
     radius = width / 2 if bed.is_round else 0.0
     return BedArrays(width, depth, radius, float(gap_mm), np.array(blocks, np.float64).reshape(-1, 4))
 
