@@ -9,8 +9,9 @@ import os
 import time
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, field
-from typing import Any, TypeVar
+from typing import Any
 
+from defusedxml import DefusedXmlException, ElementTree
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -26,7 +27,9 @@ SERVICE = "meshcheck.service:measure"
 JOB_WALL_S = 100
 REPORT_KEYS = frozenset({"verdict", "reason", "findings", "bbox_mm", "mass_g", "duration_s", "copies_in_file"})
 
-Measured = TypeVar("Measured", bound=MeasuredFile)
+DRAWN = frozenset(
+    ["svg", "title", "defs", "pattern", "g", "path", "circle", "rect", "line", "polyline", "polygon", "text", "tspan"]
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,10 +85,25 @@ def is_whole(answer: Any) -> bool:
         return False
     report = answer.get("report")
     return (
-        isinstance(report, dict)
+        is_plain_drawing(answer["picture"])
+        and isinstance(report, dict)
         and report.keys() >= REPORT_KEYS
         and report["verdict"] in tuple(Verdict)
         and isinstance(report["findings"], list)
+    )
+
+
+def is_plain_drawing(svg: str) -> bool:
+    """Whether the picture is only shapes and words: it goes into pages as it is, so nothing in it may link or run."""
+    if not svg:
+        return True
+    try:
+        root = ElementTree.fromstring(svg, forbid_dtd=True)
+    except (ElementTree.ParseError, DefusedXmlException):
+        return False
+    return root.tag == "svg" and all(
+        element.tag in DRAWN and not any(name.startswith("on") or "href" in name for name in element.attrib)
+        for element in root.iter()
     )
 
 

@@ -5,9 +5,9 @@ Each is one transaction with one conditional update: of two who are at it at onc
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
-from django.core.exceptions import PermissionDenied
 from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
 from django.db.models import Max
@@ -43,7 +43,7 @@ class AlreadyHere(UploadRefused):
         self.earlier = earlier
 
 
-def upload_part(user: User, assignment: Assignment, kit_part: KitPart, uploaded_file: UploadedFile) -> Submission:
+def upload_part(user: User, assignment: Assignment, kit_part: KitPart, uploaded_file: UploadedFile[Any]) -> Submission:
     """Store a file as the team's next version and have it checked.
 
     Raises PermissionDenied, NotAllowedNow, UploadRefused (empty, too big, too many) or AlreadyHere.
@@ -198,13 +198,14 @@ def return_with_note(user: User, submission: Submission, note: str, seen: str | 
     return review
 
 
-def approve_all_passing(user: User) -> list[Submission]:
-    """Approve everything in the pile whose verdict is ok; what somebody decided in the meantime is left alone."""
+def approve_all_passing(user: User, seen: Collection[int]) -> list[Submission]:
+    """Approve what passes every check, of those the person saw (by id); what came in or was decided in the meantime
+    is left alone."""
     done = []
-    for submission in queries.review_pile(user).filter(verdict=Verdict.OK):
+    for submission in queries.review_pile(user).filter(verdict=Verdict.OK, pk__in=seen):
         try:
             approve(user, submission)
-        except (NotAllowedNow, PermissionDenied):
+        except NotAllowedNow:
             continue
         done.append(submission)
     return done

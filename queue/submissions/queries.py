@@ -48,12 +48,12 @@ def assignments_of(user: User) -> list[Assignment]:
 
 
 def designs(team: Team, assignment: Assignment) -> SubmissionQuerySet:
-    """All versions of all parts of a team in an assignment, newest first, without report and picture."""
+    """All versions of all parts of a team in an assignment, newest first, without their pictures."""
     return (
         Submission.objects.filter(team=team, assignment=assignment)
         .select_related("kit_part")
         .prefetch_related("reviews__reviewer")
-        .light()
+        .defer("picture")
         .newest_first()
     )
 
@@ -101,11 +101,6 @@ def place_in_line(job: Job) -> int:
 def last_review(submission: Submission) -> Review | None:
     """The decision that counts: the newest one."""
     return submission.reviews.select_related("reviewer").first()
-
-
-def redesigned_parts(assignment: Assignment) -> list[KitPart]:
-    """The kit parts students redesign, in the order of the kit."""
-    return [part for part in kit_parts(assignment) if part.redesignable]
 
 
 def kit_parts(assignment: Assignment) -> list[KitPart]:

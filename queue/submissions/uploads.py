@@ -6,6 +6,7 @@ import hashlib
 import re
 import unicodedata
 from pathlib import PurePosixPath
+from typing import Any
 
 from django.conf import settings
 from django.core.files.uploadedfile import UploadedFile
@@ -38,7 +39,7 @@ def clean_name(name: str | None) -> str:
     return f"{stem[: NAME_MAX - len(suffix) - 1].rstrip('-. ')}.{suffix}"
 
 
-def check_size(file: UploadedFile) -> int:
+def check_size(file: UploadedFile[Any]) -> int:
     """Bytes of the file. Raises UploadRefused when it is empty or over the cap; reads nothing."""
     size = file.size or 0
     cap = settings.UPLOAD_MAX_BYTES
@@ -54,7 +55,7 @@ def check_size(file: UploadedFile) -> int:
     return size
 
 
-def sha256_of(file: UploadedFile) -> str:
+def sha256_of(file: UploadedFile[Any]) -> str:
     """Fingerprint of the bytes, read in pieces; the file stands at its start afterwards."""
     digest = hashlib.sha256()
     for piece in file.chunks():

@@ -1,6 +1,21 @@
 """Addresses of submissions."""
 
-from django.urls import URLPattern
+from django.urls import URLPattern, path
+
+from submissions.views import parts, report, review
 
 app_name = "submissions"
-urlpatterns: list[URLPattern] = []
+urlpatterns: list[URLPattern] = [
+    path("parts/", parts.part_list, name="part-list"),
+    path("parts/<int:assignment_id>/<int:kit_part_id>/", parts.submission_create, name="submission-create"),
+    path("submissions/<int:pk>/", report.submission_report, name="submission-report"),
+    path("submissions/<int:pk>/file/", report.submission_file, name="submission-file"),
+    path("submissions/<int:pk>/hand-in/", report.submission_hand_in, name="submission-hand-in"),
+    path("submissions/<int:pk>/take-back/", report.submission_take_back, name="submission-take-back"),
+    path("submissions/<int:pk>/reread/", report.submission_reread, name="submission-reread"),
+    path("review/", review.review_list, name="review-list"),
+    path("review/approve-passing/", review.review_approve_passing, name="review-approve-passing"),
+    path("review/<int:pk>/", review.review_desk, name="review-desk"),
+    path("review/<int:pk>/approve/", review.review_approve, name="review-approve"),
+    path("review/<int:pk>/return/", review.review_return, name="review-return"),
+]

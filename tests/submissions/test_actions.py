@@ -373,13 +373,16 @@ def test_sending_back_what_a_colleague_approved_meanwhile_is_refused(world):
         actions.return_with_note(world.teacher, submission, "Thicker spokes.", seen=State.HANDED_IN)
 
 
-def test_approve_all_takes_only_what_passes_in_own_classes(world):
+def test_approve_all_takes_only_what_passes_was_seen_and_is_in_own_classes(world):
     fine = make_submission(world, state=State.HANDED_IN)
     advised = make_submission(world, state=State.HANDED_IN, team=world.second_team, verdict="advice")
     far = make_submission(world, state=State.HANDED_IN, team=world.far_team)
-    assert actions.approve_all_passing(world.teacher) == [fine]
+    late = make_submission(world, state=State.HANDED_IN, kit_part=world.chassis)
+    seen = [fine.pk, advised.pk, far.pk]
+    assert actions.approve_all_passing(world.teacher, seen) == [fine]
     states = dict(Submission.objects.values_list("pk", "state"))
-    assert states == {fine.pk: State.APPROVED, advised.pk: State.HANDED_IN, far.pk: State.HANDED_IN}
+    assert states.pop(fine.pk) == State.APPROVED
+    assert states == dict.fromkeys((advised.pk, far.pk, late.pk), State.HANDED_IN)
 
 
 # ---- two at once ---------------------------------------------------------------------------------------------

@@ -1,0 +1,45 @@
+/* Review desk: single keys, and ready sentences that go into the note. Everything also works without script. */
+
+const form = () => document.querySelector("form[data-return]");
+const typing = (target) => target.matches?.("input, textarea, select, [contenteditable]");
+
+document.addEventListener("keydown", (event) => {
+  if (event.key === "Enter" && (event.ctrlKey || event.metaKey) && form()?.contains(event.target)) {
+    event.preventDefault();
+    form().requestSubmit();
+    return;
+  }
+  if (event.ctrlKey || event.metaKey || event.altKey || event.repeat || typing(event.target)) return;
+  if (document.querySelector("dialog[open]")) return;
+  if (event.key === "?") return void document.getElementById("keys")?.showModal();
+  const holder = /^[a-z]$/i.test(event.key) && document.querySelector(`[data-key="${event.key.toLowerCase()}"]`);
+  if (!holder) return;
+  event.preventDefault();
+  if (holder.matches("form")) holder.requestSubmit();
+  else holder.click();
+});
+
+document.addEventListener("click", (event) => {
+  if (!event.target.closest("[data-send-back]")) return;
+  event.preventDefault();
+  const place = document.getElementById("send-back");
+  place.open = true;
+  place.scrollIntoView({ block: "nearest" });
+  form().querySelector("textarea").focus();
+});
+
+/* A ticked sentence goes into the note at once, where it can be changed; ticking it off takes it out again if it
+   stands there unchanged. The boxes are not sent then: what counts is the note. */
+document.addEventListener("change", (event) => {
+  const box = event.target;
+  if (!box.matches("form[data-return] input[type=checkbox]")) return;
+  const note = form().querySelector("textarea");
+  const sentence = box.closest("label").textContent.trim();
+  const lines = note.value.split("\n").filter((line) => line.trim() !== sentence);
+  if (box.checked) lines.push(sentence);
+  note.value = lines.join("\n").replace(/^\n+/, "");
+});
+
+document.addEventListener("formdata", (event) => {
+  if (event.target === form()) event.formData.delete("sentences");
+});

@@ -1,0 +1,77 @@
+"""The student's page: what to make, where it is, and where files come in."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.core.files.uploadedfile import UploadedFile
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST, require_safe
+
+from lessons.models import Assignment, KitPart
+from makerlab.http import SignedInRequest
+from submissions import actions, queries
+from submissions.parts_page import parts_page
+from submissions.states import NotAllowedNow
+from submissions.uploads import UploadRefused
+
+PAGE = "submissions/part_list.html"
+
+
+@require_safe
+def part_list(request: SignedInRequest) -> HttpResponse:
+    """My parts. ``?assignment=`` picks one; an htmx request gets the live parts, or 204 when nothing changed."""
+    if not request.user.is_student:
+        return redirect("home")
+    assignments = queries.assignments_of(request.user)
+    wanted = request.GET.get("assignment")
+    chosen = next((a for a in assignments if str(a.pk) == wanted), None)
+    if wanted and chosen is None:
+        raise Http404
+    context = page_context(request, chosen or next(iter(assignments), None), assignments)
+    if request.htmx and not request.htmx.boosted:
+        page = context.get("page")
+        if page is not None and request.GET.get("since") == page.revision:
+            return HttpResponse(status=204)
+        return render(request, f"{PAGE}#live", {**context, "oob": True})
+    return render(request, PAGE, context)
+
+
+def page_context(
+    request: SignedInRequest, assignment: Assignment | None, assignments: list[Assignment]
+) -> dict[str, Any]:
+    """What the page shows for one assignment; without one, or without a team, it says what to do."""
+    context: dict[str, Any] = {"assignment": assignment, "assignments": assignments}
+    if assignment is None:
+        return context
+    team = queries.team_of(request.user, assignment)
+    return {**context, "team": team, "page": parts_page(assignment, team) if team else None}
+
+
+@require_POST
+def submission_create(request: SignedInRequest, assignment_id: int, kit_part_id: int) -> HttpResponse:
+    """Take a file. Goes to its report; what is wrong with it is said beside the field, and nothing is lost."""
+    assignments = queries.assignments_of(request.user)
+    assignment = next((a for a in assignments if a.pk == assignment_id), None)
+    part = KitPart.objects.visible_to(request.user).filter(pk=kit_part_id).first()
+    if assignment is None or part is None:
+        raise Http404
+    try:
+        file = request.FILES.get("file")
+        if not isinstance(file, UploadedFile):
+            raise UploadRefused(_("Choose a file first."))
+        submission = actions.upload_part(request.user, assignment, part, file)
+    except PermissionDenied as error:
+        raise Http404 from error
+    except actions.AlreadyHere as told:
+        messages.info(request, str(told))
+        return redirect("submissions:submission-report", pk=told.earlier.pk)
+    except (NotAllowedNow, UploadRefused) as refused:
+        context = page_context(request, assignment, assignments)
+        context |= {"refused": [str(refused)], "refused_part": part.pk}
+        return render(request, PAGE, context, status=422)
+    return redirect("submissions:submission-report", pk=submission.pk)

@@ -1,0 +1,143 @@
+"""The report on one file, and what its team can do with it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.http import FileResponse, Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST, require_safe
+
+from lessons.models import CheckState
+from makerlab.files import attachment
+from makerlab.http import SignedInRequest
+from meshcheck.types import Verdict
+from submissions import actions, permissions, queries
+from submissions.compare import side_by_side, spin_inertia_gcm2
+from submissions.forms import HandInForm
+from submissions.models import Submission
+from submissions.states import NotAllowedNow, State
+from submissions.uploads import UploadRefused
+from submissions.wording import sort_findings, verdict_banner
+
+PAGE = "submissions/submission_report.html"
+RELATED = ("kit_part", "team__school_class__school", "assignment__plan", "assignment__meeting")
+
+
+def found(request: SignedInRequest, pk: int) -> Submission:
+    """The submission, if this person may know of it; 404 otherwise."""
+    submission = (
+        Submission.objects.visible_to(request.user)
+        .select_related(*RELATED)
+        .defer("kit_part__picture")
+        .filter(pk=pk)
+        .first()
+    )
+    if submission is None:
+        raise Http404
+    submission.assignment.school_class = submission.team.school_class
+    return submission
+
+
+@require_safe
+def submission_report(request: SignedInRequest, pk: int) -> HttpResponse:
+    """The report. While the check runs, a fragment of it asks again each second."""
+    submission = found(request, pk)
+    context = report_context(request, submission)
+    if request.htmx and not request.htmx.boosted:
+        return render(request, f"{PAGE}#live", {**context, "oob": True})
+    return render(request, PAGE, context)
+
+
+def report_context(request: SignedInRequest, submission: Submission, form: HandInForm | None = None) -> dict[str, Any]:
+    """What the page needs: the place in line while it is checked, the whole report afterwards."""
+    context: dict[str, Any] = {"submission": submission, "form": form or HandInForm()}
+    if submission.check_state == CheckState.CHECKING:
+        job = queries.check_job(submission)
+        return {**context, "ahead": queries.place_in_line(job) if job else 0}
+    user = request.user
+    versions = list(queries.versions(submission).defer("picture"))
+    return {
+        **context,
+        "banner": verdict_banner(submission),
+        "findings": sort_findings(submission),
+        "spin_inertia": spin_inertia_gcm2(submission),
+        "table": side_by_side(submission.kit_part, versions, submission),
+        "newer": versions[-1] if versions[-1].version > submission.version else None,
+        "replaces": next((v for v in versions if v.state in (State.HANDED_IN, State.APPROVED)), None),
+        "same_as": queries.same_bytes_before(submission),
+        "review": queries.last_review(submission),
+        "must_fix": submission.verdict == Verdict.MUST_FIX,
+        "can_hand_in": permissions.can_hand_in(user, submission),
+        "can_take_back": permissions.can_take_back(user, submission),
+        "can_reread": permissions.can_reread(user, submission),
+        "can_upload": permissions.can_upload(user, submission.assignment, submission.kit_part),
+    }
+
+
+@require_safe
+def submission_file(request: SignedInRequest, pk: int) -> FileResponse:
+    """The file as it was uploaded, as a download."""
+    submission = found(request, pk)
+    return attachment(submission.file, submission.file_name)
+
+
+def back_to_report(request: SignedInRequest, submission: Submission, refused: Exception) -> HttpResponse:
+    messages.error(request, str(refused))
+    return redirect("submissions:submission-report", pk=submission.pk)
+
+
+@require_POST
+def submission_hand_in(request: SignedInRequest, pk: int) -> HttpResponse:
+    """Give it to the teacher; with must-fix findings only with a note."""
+    submission = found(request, pk)
+    form = HandInForm(request.POST)
+    try:
+        if not form.is_valid():
+            raise actions.NoteNeeded(" ".join(str(error) for error in form.errors["note"]))
+        actions.hand_in(request.user, submission, form.cleaned_data["note"])
+    except PermissionDenied as error:
+        raise Http404 from error
+    except actions.NoteNeeded as needed:
+        form.is_valid()
+        if not form.errors:
+            form.add_error("note", str(needed))
+        return render(request, PAGE, report_context(request, submission, form), status=422)
+    except NotAllowedNow as refused:
+        return back_to_report(request, submission, refused)
+    messages.success(
+        request,
+        _("%(part)s, version %(version)d, is handed in. Your teacher looks at it next.")
+        % {"part": submission.kit_part.name.capitalize(), "version": submission.version},
+    )
+    return redirect("submissions:submission-report", pk=submission.pk)
+
+
+@require_POST
+def submission_take_back(request: SignedInRequest, pk: int) -> HttpResponse:
+    """Undo handing in."""
+    submission = found(request, pk)
+    try:
+        actions.take_back(request.user, submission)
+    except PermissionDenied as error:
+        raise Http404 from error
+    except NotAllowedNow as refused:
+        return back_to_report(request, submission, refused)
+    messages.success(request, _("Version %(version)d is yours again.") % {"version": submission.version})
+    return redirect("submissions:submission-report", pk=submission.pk)
+
+
+@require_POST
+def submission_reread(request: SignedInRequest, pk: int) -> HttpResponse:
+    """Check the same file again in another unit."""
+    submission = found(request, pk)
+    try:
+        actions.reread_in_unit(request.user, submission, request.POST.get("unit", ""))
+    except PermissionDenied as error:
+        raise Http404 from error
+    except (NotAllowedNow, UploadRefused) as refused:
+        return back_to_report(request, submission, refused)
+    return redirect("submissions:submission-report", pk=submission.pk)
