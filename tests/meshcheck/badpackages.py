@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import zipfile
 from collections.abc import Callable, Sequence
 
@@ -123,6 +124,12 @@ def _xxe(target: str) -> str:
     return model(doctype=doctype, more='<metadata name="Title">&x;</metadata>')
 
 
+def _shuffled() -> str:
+    return re.sub(r'(x="[^"]*") (y="[^"]*") (z="[^"]*")', r"\3 \1 \2", model()).replace(
+        "<triangle ", '<triangle pid="9" '
+    )
+
+
 def sound_packages() -> list[BadFile]:
     cube = {"watertight": True, "faces": 12, "volume_mm3": 8_000.0}
     two = {"bodies": 2, "objects": 2, "overlapping_bodies": False, "volume_mm3": 16_000.0}
@@ -140,6 +147,7 @@ def sound_packages() -> list[BadFile]:
             lambda: package(model(attributes='unit="inch"')),
             expect={"unit": Unit.INCH, "volume_mm3": 8_000 * 25.4**3},
         ),
+        BadFile("3mf, attributes in another order", lambda: package(_shuffled()), expect=cube),
         BadFile("3mf, UTF-16", lambda: package(model().encode("utf-16")), expect=cube),
         BadFile(
             "3mf, two items",

@@ -221,7 +221,8 @@ def check_mesh(raw: RawMesh) -> RawMesh:
 
 def check_corners(corners: FloatArray, unit: Unit | None) -> None:
     """Refuse corners (n, 3) that are not numbers, lie too far away, or make too small or flat a part."""
-    lowest, highest = corners.min(axis=0), corners.max(axis=0)
+    lowest = np.array([corners[:, axis].min() for axis in range(3)])
+    highest = np.array([corners[:, axis].max() for axis in range(3)])
     if not (np.isfinite(lowest).all() and np.isfinite(highest).all()):
         raise rejected("not_finite")
     reach_mm = float(max(np.abs(lowest).max(), np.abs(highest).max())) * MM_PER_UNIT[unit or Unit.MILLIMETRE]
@@ -230,9 +231,21 @@ def check_corners(corners: FloatArray, unit: Unit | None) -> None:
     size_mm = float((highest - lowest).max()) * MM_PER_UNIT[unit or Unit.METRE]
     if 0 < size_mm < MIN_SIZE_MM:
         raise rejected("too_small", size_mm=MIN_SIZE_MM)
+    diagonal = float(np.linalg.norm(highest - lowest))
+    if float((highest - lowest).min()) <= FLAT_SHARE * diagonal or _lies_in_a_plane(corners, diagonal):
+        raise rejected("flat")
+
+
+def _lies_in_a_plane(corners: FloatArray, diagonal: float) -> bool:
+    """Whether corners (n, 3), n >= 3, leave some plane by no more than ``FLAT_SHARE`` of the diagonal."""
+    threes = corners[: len(corners) // 3 * 3].reshape(-1, 3, 3)
+    some = threes[:: max(1, len(threes) // 128)]
+    normals = np.cross(some[:, 1] - some[:, 0], some[:, 2] - some[:, 0])
+    lengths = np.linalg.norm(normals, axis=1)
+    if lengths.max() > 0:
+        across = np.ptp(corners @ (normals[lengths.argmax()] / lengths.max()))
+        if across > 1000 * FLAT_SHARE * diagonal:  # far from every plane near this face: a solid, as nearly always
+            return False
     centred = corners - corners.mean(axis=0)
     _, directions = np.linalg.eigh(centred.T @ centred)
-    across = float(np.ptp(centred @ directions[:, 0]))  # along the normal of the plane they lie in most nearly
-    thickness = min(across, float((highest - lowest).min()))
-    if thickness <= FLAT_SHARE * float(np.linalg.norm(highest - lowest)):
-        raise rejected("flat")
+    return float(np.ptp(centred @ directions[:, 0])) <= FLAT_SHARE * diagonal

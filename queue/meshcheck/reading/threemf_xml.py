@@ -7,7 +7,7 @@ defusedxml does too, and corners go straight into arrays instead of half a milli
 from __future__ import annotations
 
 from array import array
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import NoReturn
 from xml.parsers import expat
@@ -37,6 +37,9 @@ _UNITS = {
 
 MAX_COPIES = 10_000
 _VERTICES_MAX = 3 * MAX_FACES  # a mesh without any shared corner
+
+_VERTEX, _TRIANGLE = f"{CORE} vertex", f"{CORE} triangle"
+_PLACE_NAMES, _INDEX_NAMES = ["x", "y", "z"], ["v1", "v2", "v3"]
 
 Attributes = dict[str, str]
 
@@ -72,7 +75,7 @@ class Model:
 def parse_model(chunks: Iterable[bytes]) -> Model:
     """Parse one model part. Raises MeshRejected: xml_unsafe, xml_broken, bad_unit, bad_index, needs_extension, caps."""
     parser = _ModelParser()
-    _parse(chunks, parser.start, parser.end, parser.namespace)
+    _parse(parser.collected(chunks), parser.start_handler(), parser.end, parser.namespace)
     if not parser.seen_model:
         raise rejected("xml_broken", found="it holds no 3MF model")
     return parser.model
@@ -82,7 +85,8 @@ def parse_relationships(chunks: Iterable[bytes]) -> str | None:
     """The package part named as the 3D model by ``_rels/.rels``; None when none is."""
     targets: list[str] = []
 
-    def start(name: str, attributes: Attributes) -> None:
+    def start(name: str, listed: list[str]) -> None:
+        attributes = _named(listed)
         if name.endswith(" Relationship") and attributes.get("Type", "").endswith("/3dmodel"):
             targets.append(attributes.get("Target", ""))
 
@@ -92,11 +96,12 @@ def parse_relationships(chunks: Iterable[bytes]) -> str | None:
 
 def _parse(
     chunks: Iterable[bytes],
-    start: Callable[[str, Attributes], None],
+    start: Callable[[str, list[str]], None],
     end: Callable[[str], None],
     namespace: Callable[[str | None, str], None],
 ) -> None:
     parser = expat.ParserCreate(namespace_separator=" ")
+    parser.ordered_attributes = True
     parser.StartElementHandler = start
     parser.EndElementHandler = end
     parser.StartNamespaceDeclHandler = namespace
@@ -119,6 +124,11 @@ def _parse(
         ) from error
 
 
+def _named(listed: list[str]) -> Attributes:
+    """Attributes by name from expat's flat list of names and values."""
+    return dict(zip(listed[::2], listed[1::2], strict=True))
+
+
 def _refuse(*_: object) -> NoReturn:
     raise rejected("xml_unsafe")
 
@@ -134,22 +144,31 @@ class _ModelParser:
         self._object_id = ""
         self._corners = array("d")
         self._faces = array("q")
+        self._corner_words: list[str] = []  # read, not yet turned into numbers
+        self._face_words: list[str] = []
         self._corner_count = 0
         self._face_count = 0
         self._use_count = 0
         self._handlers: dict[str, Callable[[Attributes], None]] = {
-            f"{CORE} vertex": self._vertex,
-            f"{CORE} triangle": self._triangle,
             f"{CORE} model": self._start_model,
             f"{CORE} object": self._start_object,
             f"{CORE} component": self._component,
             f"{CORE} item": self._item,
         }
 
-    def start(self, name: str, attributes: Attributes) -> None:
-        handler = self._handlers.get(name)
-        if handler is not None:
-            handler(attributes)
+    def start_handler(self) -> Callable[[str, list[str]], None]:
+        """Expat's handler: corners and faces are only collected here, as this runs once for each of them."""
+        collect_corner, collect_face = self._corner_words.extend, self._face_words.extend
+
+        def start(name: str, listed: list[str]) -> None:
+            if name == _TRIANGLE:
+                collect_face(listed if len(listed) == 6 else _in_order(listed, _INDEX_NAMES))
+            elif name == _VERTEX:
+                collect_corner(listed if len(listed) == 6 else _in_order(listed, _PLACE_NAMES))
+            elif name in self._handlers:
+                self._handlers[name](_named(listed))
+
+        return start
 
     def end(self, name: str) -> None:
         if name == f"{CORE} object":
@@ -170,20 +189,25 @@ class _ModelParser:
                 raise rejected("needs_extension", name=prefix[:20])
 
     def _start_object(self, attributes: Attributes) -> None:
+        self._convert()
         self._object_id = attributes["id"]
         self._object = ModelObject(kind=attributes.get("type", "model"))
         self._corners, self._faces = array("d"), array("q")
 
-    def _vertex(self, attributes: Attributes) -> None:
-        self._corners.extend((float(attributes["x"]), float(attributes["y"]), float(attributes["z"])))
-        self._corner_count += 1
-        if self._corner_count > _VERTICES_MAX:
-            raise rejected("too_many_faces", faces=f"more than {MAX_FACES}", limit=MAX_FACES)
+    def collected(self, chunks: Iterable[bytes]) -> Iterator[bytes]:
+        """Pass the chunks on; after each, turn what was collected from it into numbers and count."""
+        for chunk in chunks:
+            yield chunk
+            self._convert()
 
-    def _triangle(self, attributes: Attributes) -> None:
-        self._faces.extend((int(attributes["v1"]), int(attributes["v2"]), int(attributes["v3"])))
-        self._face_count += 1
-        if self._face_count > MAX_FACES:
+    def _convert(self) -> None:
+        self._corners.extend(map(float, _values(self._corner_words, _PLACE_NAMES)))
+        self._faces.extend(map(int, _values(self._face_words, _INDEX_NAMES)))
+        self._corner_count += len(self._corner_words) // 6
+        self._face_count += len(self._face_words) // 6
+        self._corner_words.clear()
+        self._face_words.clear()
+        if self._face_count > MAX_FACES or self._corner_count > _VERTICES_MAX:
             raise rejected("too_many_faces", faces=f"more than {MAX_FACES}", limit=MAX_FACES)
 
     def _component(self, attributes: Attributes) -> None:
@@ -203,6 +227,7 @@ class _ModelParser:
     def _end_object(self) -> None:
         if self._object is None:
             return
+        self._convert()
         vertices = np.array(self._corners, np.float64).reshape(-1, 3)
         triangles = np.array(self._faces, np.int64).reshape(-1, 3)
         if triangles.size and not 0 <= triangles.min() <= triangles.max() < len(vertices):
@@ -214,6 +239,20 @@ class _ModelParser:
             raise rejected("xml_broken", found=f"two parts have the number {self._object_id[:20]}")
         self.model.objects[self._object_id] = self._object
         self._object = None
+
+
+def _in_order(listed: list[str], names: list[str]) -> list[str]:
+    """Names and values of just these attributes, in this order."""
+    attributes = _named(listed)
+    return [word for name in names for word in (name, attributes[name])]
+
+
+def _values(words: list[str], names: list[str]) -> list[str]:
+    """The values from a run of names and values that should repeat these names."""
+    if words[::2] == names * (len(words) // 6):
+        return words[1::2]
+    elements = (words[i : i + 6] for i in range(0, len(words), 6))
+    return [word for element in elements for word in _in_order(element, names)[1::2]]
 
 
 def _matrix(text: str | None) -> FloatArray:
