@@ -33,6 +33,7 @@ class EdgeTable:
     length_mm: (e,); direction: (e, 3) unit vectors, zero for an edge of no length.
     normals: (m, 3) outward unit normals, zero for a face of no area; area_mm2: (m,).
     normal_noise_rad: (m,) by how much rounding in the file may have turned each face: large for slivers.
+    turn_noise_rad: (e,) the larger of the two beside each edge.
     """
 
     ids: IntArray
@@ -45,12 +46,7 @@ class EdgeTable:
     normals: FloatArray
     area_mm2: FloatArray
     normal_noise_rad: FloatArray
-
-    @property
-    def turn_noise_rad(self) -> FloatArray:
-        """(e,) the larger noise of the two faces beside each edge."""
-        noise: FloatArray = self.normal_noise_rad[self.faces].max(axis=1)
-        return noise
+    turn_noise_rad: FloatArray
 
     @property
     def closed(self) -> bool:
@@ -159,4 +155,5 @@ def edge_table(mesh: Mesh) -> EdgeTable:
     undefined = (face_count != 2) | (length <= 0) | flat_face[at_edge[:, 0]] | flat_face[at_edge[:, 1]]
     turn[undefined] = np.nan
     noise = normal_noise(mesh.corners, area, coordinate_step_mm(mesh.vertices))
-    return EdgeTable(ids, at_edge, face_count, ends, turn, length, direction, normals, area, noise)
+    turn_noise = np.maximum(noise[at_edge[:, 0]], noise[at_edge[:, 1]])
+    return EdgeTable(ids, at_edge, face_count, ends, turn, length, direction, normals, area, noise, turn_noise)

@@ -58,19 +58,17 @@ def fit_ellipse(points: FloatArray) -> tuple[float, float, float] | None:
     return float(widths[0]), float(widths[1]), float(np.sqrt((left**2).mean()))
 
 
-def polygon_corners(points: FloatArray, centre: FloatArray, step_rad: float) -> FloatArray:
-    """The corners of a ring in order of angle (k, 2): points within a quarter of ``step_rad`` are one corner."""
+def uneven_free_radius(points: FloatArray, centre: FloatArray, step_rad: float) -> float:
+    """A radius about ``centre`` that surely passes an uneven ring of ``points`` (n, 2) with corners ``step_rad``
+    apart: the innermost point less the sag of a side, or a wider gap between points if it comes nearer."""
     d = points - centre
     angle = np.arctan2(d[:, 1], d[:, 0])
     order = np.argsort(angle)
-    jumps = np.diff(angle[order], append=angle[order[0]] + 2 * np.pi) > step_rad / 4
-    if not jumps.any():
-        return points[order[:1]]
-    turned = np.roll(order, -(int(np.flatnonzero(jumps)[-1]) + 1))
-    label = np.concatenate([[0], np.cumsum(np.roll(jumps, -(int(np.flatnonzero(jumps)[-1]) + 1))[:-1])])
-    count = np.bincount(label)
-    mean = [np.bincount(label, points[turned, k]) / count for k in range(2)]
-    return np.column_stack(mean)
+    radius = np.hypot(d[:, 0], d[:, 1])
+    gap = np.diff(angle[order], append=angle[order[0]] + 2 * np.pi)
+    wide = gap > 1.5 * step_rad
+    across = np.minimum(radius[order], radius[np.roll(order, -1)])[wide] * np.cos(np.minimum(gap[wide], np.pi) / 2)
+    return float(min(radius.min() * np.cos(min(step_rad, np.pi) / 2), across.min(initial=np.inf)))
 
 
 def inscribed_radius(corners: FloatArray, centre: FloatArray) -> float:
@@ -84,8 +82,10 @@ def inscribed_radius(corners: FloatArray, centre: FloatArray) -> float:
     length = np.hypot(along[:, 0], along[:, 1])
     outward = np.column_stack([along[:, 1], -along[:, 0]])[length > 0] / length[length > 0][:, None]
     reach = (outward * (corners[length > 0] - centre)).sum(axis=1)
-    if len(reach) < 3 or reach.min() <= 0 or np.ptp(reach) < 1e-3 * reach.max():
-        return float(reach.min(initial=0.0)) if len(reach) < 3 else float(reach.min())
+    if len(reach) < 3 or reach.min() <= 0:
+        return 0.0
+    if np.ptp(reach) < 1e-3 * reach.max():
+        return float(reach.min())
     found = linprog(
         [0, 0, -1], A_ub=np.column_stack([outward, np.ones(len(reach))]), b_ub=reach, bounds=[(None, None)] * 3
     )

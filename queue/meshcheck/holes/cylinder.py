@@ -8,7 +8,7 @@ import numpy as np
 from scipy.spatial import ConvexHull
 
 from meshcheck.edges import EdgeTable
-from meshcheck.holes.circle import fit_circle, fit_ellipse, inscribed_radius, plane_basis, polygon_corners
+from meshcheck.holes.circle import fit_circle, fit_ellipse, inscribed_radius, plane_basis, uneven_free_radius
 from meshcheck.holes.regions import Patch
 from meshcheck.types import FloatArray, IntArray, Mesh
 
@@ -79,11 +79,13 @@ def fit_cylinder(mesh: Mesh, edges: EdgeTable, patch: Patch) -> Cylinder | None:
     step = float(np.median(np.abs(edges.turn_rad[patch.corner_edges])))
     # slivers may hide a corner edge, so the polygon comes from all vertices of the wall
     wall = mesh.vertices[np.unique(mesh.faces[patch.faces])] @ flat
-    clean = misfit < CLEAN_SHARE * radius
-    polygon = wall[ConvexHull(wall).vertices] if clean else polygon_corners(wall, centre, step)
+    if misfit < CLEAN_SHARE * radius:
+        free = inscribed_radius(wall[ConvexHull(wall).vertices], centre)
+    else:
+        free = uneven_free_radius(wall, centre, step)
     middle = flat @ centre + axis * (low + high) / 2
     return Cylinder(
-        axis=axis, middle_mm=middle, radius_mm=radius, free_radius_mm=inscribed_radius(polygon, centre),
+        axis=axis, middle_mm=middle, radius_mm=radius, free_radius_mm=free,
         low_mm=low, high_mm=high, hollow=facing_in > 0.5, coverage=_coverage(corners @ flat - centre),
         misfit_mm=misfit, roundness_mm=roundness, diameters_mm=diameters, facets=round(2 * np.pi / step),
         body=int(mesh.body[patch.faces[0]]), faces=patch.faces,

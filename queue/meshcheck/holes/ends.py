@@ -18,6 +18,10 @@ RAYS_PER_RING = 6
 RAY_TURN_RAD = 0.1234
 # An end is closed when faces lean in over more than this share of its circle.
 LEANING_IN_LEAST = 0.02
+# Where the wall is uneven by more than this share of its radius, single faces lean any way; rays alone decide,
+# and a floor may stand a little beyond the wall.
+ROUGH_SHARE = 0.005
+ROUGH_SLACK = 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,10 +41,11 @@ class Ends:
 
 def look_along(mesh: Mesh, edges: EdgeTable, hole: Cylinder) -> Ends:
     """Look out of both ends of a hole: by the faces that adjoin its rims, and by rays from its middle."""
-    leaning = _leaning_in(mesh, edges, hole)
+    rough = hole.misfit_mm > ROUGH_SHARE * hole.radius_mm
+    leaning = (0.0, 0.0) if rough else _leaning_in(mesh, edges, hole)
     hits = _ray_hits(mesh, hole)
     half = hole.depth_mm / 2
-    slack = 1e-3 * (hole.depth_mm + hole.free_radius_mm)
+    slack = ROUGH_SLACK * hole.radius_mm if rough else 1e-3 * (hole.depth_mm + hole.free_radius_mm)
     up = np.min(hits, where=hits > 0, axis=1, initial=np.inf)
     down = np.min(-hits, where=hits < 0, axis=1, initial=np.inf)
     closed_low = leaning[0] > LEANING_IN_LEAST or down.min() < half + slack

@@ -9,9 +9,10 @@ import numpy as np
 from meshcheck.edges import EdgeTable, edge_table
 from meshcheck.holes.cylinder import Cylinder, fit_cylinder, joined
 from meshcheck.holes.ends import Ends, look_along
-from meshcheck.holes.regions import LOOSE, STRICT, Tolerance, candidate_axes, patches
+from meshcheck.holes.regions import LOOSE, STRICT, Tolerance, candidate_axes, patches, skin_of
 from meshcheck.holes.rims import Rim, rims_of, widest_around
-from meshcheck.types import Hole, Mesh, Unknown
+from meshcheck.holes.sections import section_cylinders
+from meshcheck.types import FloatArray, Hole, Mesh, Unknown
 
 HOLE_COVERAGE_LEAST = 0.75
 RIM_COVERAGE_LEAST = 0.5
@@ -38,31 +39,50 @@ def find_holes(mesh: Mesh, edges: EdgeTable | None = None, *, keep_wide: bool = 
     if not len(mesh.faces):
         return ()
     edges = edges or edge_table(mesh)
-    found = _search(mesh, edges, STRICT, keep_wide)
-    if not any(hole.hub for hole in found):
-        loose = _search(mesh, edges, LOOSE, keep_wide)
-        if any(hole.hub for hole in loose) or not found:
-            found = loose
-    return found
+    axes = candidate_axes(mesh, edges)
+    strict, outside = _by_faces(mesh, edges, axes, STRICT)
+    rims = rims_of(mesh, outside, strict)
+    found = _described(mesh, edges, strict, rims, True, keep_wide)
+    if any(hole.hub for hole in found) or (found and not rims):
+        return found
+    loose, loose_outside = _by_faces(mesh, edges, axes, LOOSE)
+    tried = _described(mesh, edges, loose, rims_of(mesh, loose_outside, loose), False, keep_wide)
+    if any(hole.hub for hole in tried):
+        return tried
+    found = found or tried
+    cut_open = joined(strict + section_cylinders(mesh, edges))
+    tried = _described(mesh, edges, cut_open, rims_of(mesh, outside, cut_open), False, keep_wide)
+    hubs = tuple(hole for hole in tried if hole.hub)
+    return hubs + found
 
 
-def _search(mesh: Mesh, edges: EdgeTable, tolerance: Tolerance, keep_wide: bool) -> tuple[Hole, ...]:
+def _by_faces(
+    mesh: Mesh, edges: EdgeTable, axes: list[FloatArray], tolerance: Tolerance
+) -> tuple[list[Cylinder], list[Cylinder]]:
+    """Cylinders that are holes, and cylinders that may be rims."""
     inside: list[Cylinder] = []
     outside: list[Cylinder] = []
-    for axis in candidate_axes(mesh, edges):
+    skin = skin_of(edges, tolerance)
+    for axis in axes:
         for hollow, openness, into in ((True, HOLE_OPENNESS_MOST, inside), (False, RIM_OPENNESS_MOST, outside)):
-            for patch in patches(edges, axis, hollow, tolerance, openness)[:PATCHES_MOST]:
+            for patch in patches(skin, axis, hollow, openness)[:PATCHES_MOST]:
                 cylinder = fit_cylinder(mesh, edges, patch)
                 if cylinder is not None and cylinder.hollow == hollow and _round_enough(cylinder):
                     into.append(cylinder)
-    cylinders = [c for c in joined(inside) if c.coverage >= HOLE_COVERAGE_LEAST]
-    rims = rims_of(mesh, [c for c in joined(outside) if c.coverage >= RIM_COVERAGE_LEAST], cylinders)
+    holes = [c for c in joined(inside) if c.coverage >= HOLE_COVERAGE_LEAST]
+    return holes, [c for c in joined(outside) if c.coverage >= RIM_COVERAGE_LEAST]
+
+
+def _described(
+    mesh: Mesh, edges: EdgeTable, cylinders: list[Cylinder], rims: list[Rim], certain: bool, keep_wide: bool
+) -> tuple[Hole, ...]:
+    """The holes with their ends and their places in the rims."""
     holes = []
     for cylinder in cylinders:
         ends = look_along(mesh, edges, cylinder)
         rim = widest_around(rims, cylinder)
         if not ends.sealed and (keep_wide or not _inside_of_rim(cylinder, ends, rims, rim)):
-            holes.append(_hole(cylinder, ends, rims, rim, tolerance is STRICT))
+            holes.append(_hole(cylinder, ends, rims, rim, certain))
     return _in_order(holes, rims)
 
 
@@ -78,7 +98,7 @@ def _inside_of_rim(hole: Cylinder, ends: Ends, rims: list[Rim], rim: int | None)
     return wide and rims[rim].distance_mm(hole.middle_mm) < CENTRAL_ECCENTRICITY * rims[rim].diameter_mm
 
 
-def _hole(cylinder: Cylinder, ends: Ends, rims: list[Rim], rim: int | None, strict: bool) -> Hole:
+def _hole(cylinder: Cylinder, ends: Ends, rims: list[Rim], rim: int | None, certain: bool) -> Hole:
     missing = Unknown("there is no round outside around this hole")
     x, y, z = (float(k) for k in cylinder.middle_mm)
     a, b, c = (float(k) for k in cylinder.axis)
@@ -93,7 +113,7 @@ def _hole(cylinder: Cylinder, ends: Ends, rims: list[Rim], rim: int | None, stri
         eccentricity_mm=missing if rim is None else rims[rim].distance_mm(cylinder.middle_mm),
         rim_diameter_mm=missing if rim is None else rims[rim].diameter_mm,
         facets=cylinder.facets,
-        certain=strict and cylinder.misfit_mm < MISFIT_CERTAIN * cylinder.radius_mm,
+        certain=certain and cylinder.misfit_mm < MISFIT_CERTAIN * cylinder.radius_mm,
         diameters_mm=cylinder.diameters_mm,
         rim=rim,
         obstructed=ends.obstructed,

@@ -101,12 +101,12 @@ def _root(parent, i):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _grow(upright, edge_faces, turn, flat, turn_most):  # type: ignore[no-untyped-def]
-    """Label (m,) of the patch of every upright face, -1 elsewhere; joined where the skin turns the wanted way."""
+def _grow(upright, edge_faces, turn, sign, flat, turn_most):  # type: ignore[no-untyped-def]
+    """Label (m,) of the patch of every upright face, -1 elsewhere; joined where the skin turns the way of ``sign``."""
     parent = np.arange(upright.size).astype(np.int32)
     for e in range(turn.size):
         i, j = edge_faces[e, 0], edge_faces[e, 1]
-        if j >= 0 and upright[i] and upright[j] and -flat[e] < turn[e] < turn_most:
+        if j >= 0 and upright[i] and upright[j] and -flat[e] < sign * turn[e] < turn_most:
             a, b = _root(parent, i), _root(parent, j)
             if a != b:
                 parent[max(a, b)] = min(a, b)
@@ -115,51 +115,76 @@ def _grow(upright, edge_faces, turn, flat, turn_most):  # type: ignore[no-untype
     return parent
 
 
-def patches(
-    edges: EdgeTable, axis: FloatArray, hollow: bool, tolerance: Tolerance, openness_most: float
-) -> list[Patch]:
+@dataclass(frozen=True, slots=True, eq=False)
+class Skin:
+    """What the search along every axis needs of the edges, worked out once for one tolerance."""
+
+    edges: EdgeTable
+    tolerance: Tolerance
+    tilt_most: FloatArray  # (m,) sine of the tilt forgiven to each face
+    flat_rad: FloatArray  # (e,) turn the other way forgiven to each edge
+    corners: dict[bool, IntArray]  # edges that clearly turn inward (True) or outward (False)
+
+
+def skin_of(edges: EdgeTable, tolerance: Tolerance) -> Skin:
+    """Prepare the search for patches."""
+    size = np.abs(edges.turn_rad)
+    clear = (size > np.maximum(TURN_LEAST, 2 * edges.turn_noise_rad)) & (size < TURN_MOST)
+    return Skin(
+        edges,
+        tolerance,
+        tolerance.across + np.minimum(edges.normal_noise_rad, NOISE_MOST_RAD),
+        tolerance.flat_rad + np.minimum(edges.turn_noise_rad, NOISE_MOST_RAD),
+        {
+            True: np.flatnonzero(clear & (edges.turn_rad < 0)).astype(np.int32),
+            False: np.flatnonzero(clear & (edges.turn_rad > 0)).astype(np.int32),
+        },
+    )
+
+
+def patches(skin: Skin, axis: FloatArray, hollow: bool, openness_most: float) -> list[Patch]:
     """Patches along ``axis`` that turn only inward (``hollow``) or only outward, the largest first.
 
     ``openness_most``: a ring's normals cancel; length of their area-weighted sum over the area, at most this
     (an arc of angle a has sin(a / 2) / (a / 2)).
     """
-    face_noise = np.minimum(edges.normal_noise_rad, NOISE_MOST_RAD)
-    upright = (np.abs(edges.normals @ axis) < tolerance.across + face_noise) & (edges.area_mm2 > 0)
-    turn = -edges.turn_rad if hollow else edges.turn_rad
-    flat = tolerance.flat_rad + np.minimum(edges.turn_noise_rad, NOISE_MOST_RAD)
-    label = _grow(upright, edges.faces, turn, flat, TURN_MOST)
-    members = np.flatnonzero(label >= 0).astype(np.int32)
-    if not len(members):
+    edges = skin.edges
+    upright = (np.abs(edges.normals @ axis) < skin.tilt_most) & (edges.area_mm2 > 0)
+    label = _grow(upright, edges.faces, edges.turn_rad, -1.0 if hollow else 1.0, skin.flat_rad, TURN_MOST)
+    corner_edges = _corner_edges(skin, label, hollow, axis)
+    names, corner_group, counts = np.unique(
+        label[edges.faces[corner_edges, 0]], return_inverse=True, return_counts=True
+    )
+    wanted = np.flatnonzero(counts >= CORNERS_LEAST)
+    if not len(wanted):
         return []
-    names, group = np.unique(label[members], return_inverse=True)
+    number = np.full(len(label) + 1, -1, np.int32)
+    number[names[wanted]] = np.arange(len(wanted))
+    members = np.flatnonzero((label >= 0) & (number[label] >= 0)).astype(np.int32)
+    group = number[label[members]]
     area = np.bincount(group, edges.area_mm2[members])
     weighted = edges.normals[members] * edges.area_mm2[members][:, None]
     total = np.column_stack([np.bincount(group, weighted[:, k]) for k in range(3)])
-    corner_edges, corner_group = _corner_edges(edges, label, names, turn, axis)
-    enough = np.bincount(corner_group, minlength=len(names)) >= CORNERS_LEAST
-    wanted = np.flatnonzero(enough & (np.linalg.norm(total, axis=1) < openness_most * area))
-    wanted = wanted[np.argsort(-area[wanted], kind="stable")]
+    ring = np.flatnonzero(np.linalg.norm(total, axis=1) < openness_most * area)
+    ring = ring[np.argsort(-area[ring], kind="stable")]
     by_face, by_edge = np.argsort(group, kind="stable"), np.argsort(corner_group, kind="stable")
-    face_start = np.searchsorted(group[by_face], np.arange(len(names) + 1))
+    face_start = np.searchsorted(group[by_face], np.arange(len(wanted) + 1))
     edge_start = np.searchsorted(corner_group[by_edge], np.arange(len(names) + 1))
     return [
         Patch(
             members[by_face[face_start[g] : face_start[g + 1]]],
-            corner_edges[by_edge[edge_start[g] : edge_start[g + 1]]],
+            corner_edges[by_edge[edge_start[wanted[g]] : edge_start[wanted[g] + 1]]],
             axis,
         )
-        for g in wanted
+        for g in ring
     ]
 
 
-def _corner_edges(
-    edges: EdgeTable, label: IntArray, names: IntArray, turn: FloatArray, axis: FloatArray
-) -> tuple[IntArray, NDArray[np.int64]]:
-    """Edges inside one patch, along the axis, where it turns the wanted way; and the number of that patch."""
-    first, second = edges.faces[:, 0], edges.faces[:, 1]
-    own = label[first]
-    inside = (second >= 0) & (own >= 0) & (own == label[second]) & (turn < TURN_MOST)
-    inside &= turn > np.maximum(TURN_LEAST, 2 * edges.turn_noise_rad)
-    inside = np.flatnonzero(inside).astype(np.int32)
-    inside = inside[np.abs(edges.direction[inside] @ axis) > ALONG_LEAST]
-    return inside, np.searchsorted(names, own[inside])
+def _corner_edges(skin: Skin, label: IntArray, hollow: bool, axis: FloatArray) -> IntArray:
+    """Edges inside one patch, along the axis, where it turns the wanted way."""
+    edges = skin.edges
+    along = skin.corners[hollow]
+    along = along[np.abs(edges.direction[along] @ axis) > ALONG_LEAST]
+    first, second = label[edges.faces[along, 0]], label[edges.faces[along, 1]]
+    inside: IntArray = along[(first >= 0) & (first == second)]
+    return inside

@@ -46,11 +46,14 @@ def rims_of(mesh: Mesh, outsides: list[Cylinder], holes: list[Cylinder]) -> list
     """Every round outside: the cylinders found, and the outline of each body along the axis of its holes."""
     rims = [Rim(c.axis, c.middle_mm, 2 * c.radius_mm, c.depth_mm / 2) for c in outsides]
     seen: list[tuple[int, FloatArray]] = []
+    bodies: dict[int, FloatArray] = {}
     for hole in holes:
         if any(body == hole.body and abs(axis @ hole.axis) > PARALLEL_LEAST for body, axis in seen):
             continue
         seen.append((hole.body, hole.axis))
-        outline = _outline(mesh, hole)
+        if hole.body not in bodies:
+            bodies[hole.body] = mesh.vertices[np.unique(mesh.faces[mesh.body == hole.body])]
+        outline = _outline(bodies[hole.body], hole.axis)
         if outline is not None and not any(_covers(rim, outline) for rim in rims):
             rims.append(outline)
     return rims
@@ -76,10 +79,9 @@ def _covers(rim: Rim, outline: Rim) -> bool:
     return bool(near and parallel and along and rim.diameter_mm * WIDER_OUTLINE > outline.diameter_mm)
 
 
-def _outline(mesh: Mesh, hole: Cylinder) -> Rim | None:
-    """The circle of the body's outline seen along the hole, if that outline is round."""
-    u, v = plane_basis(hole.axis)
-    vertices = mesh.vertices[np.unique(mesh.faces[mesh.body == hole.body])]
+def _outline(vertices: FloatArray, axis: FloatArray) -> Rim | None:
+    """The circle of a body's outline seen along an axis, if that outline is round."""
+    u, v = plane_basis(axis)
     flat = vertices @ np.column_stack([u, v])
     try:
         corners = flat[ConvexHull(flat).vertices]
@@ -92,6 +94,6 @@ def _outline(mesh: Mesh, hole: Cylinder) -> Rim | None:
     nearest = np.abs(sides[:, 0] * offset[:, 1] - sides[:, 1] * offset[:, 0]) / np.hypot(sides[:, 0], sides[:, 1])
     if nearest.min() < ROUND_LEAST * radius or np.hypot(offset[:, 0], offset[:, 1]).max() > radius / ROUND_LEAST:
         return None
-    along = vertices @ hole.axis
-    middle = np.column_stack([u, v]) @ centre + hole.axis * float(along.min() + along.max()) / 2
-    return Rim(hole.axis, middle, 2 * radius, float(np.ptp(along)) / 2)
+    along = vertices @ axis
+    middle = np.column_stack([u, v]) @ centre + axis * float(along.min() + along.max()) / 2
+    return Rim(axis, middle, 2 * radius, float(np.ptp(along)) / 2)

@@ -1,0 +1,169 @@
+"""The fall-back: holes from cross-sections, for walls too uneven or too angular to follow face by face."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from meshcheck.edges import EdgeTable, face_normals
+from meshcheck.holes.circle import fit_circle, plane_basis, uneven_free_radius
+from meshcheck.holes.cylinder import Cylinder
+from meshcheck.layers.cut import LayerSet, cut
+from meshcheck.types import FloatArray, IntArray, Mesh
+
+PLANES = 13
+PLANES_LEAST = 2
+AXES_MOST = 3
+# Loops whose middles and widths agree within this share of the radius belong to one hole.
+SAME_SHARE = 0.06
+# Area over that of the circle through the corners: square 0.637, circle 1. A spoke window is far less compact.
+COMPACT_LEAST = 0.6
+# Root mean square of the corners about their circle, over its radius; beyond it the loop is something else.
+MISFIT_MOST = 0.06
+BENT_SHARE = 5e-4  # of the loop's width
+WALL_SHARE = 0.12  # vertices within this share of the radius belong to the wall
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Loop:
+    """A hollow outline of one cross-section: height, middle, radius of its circle."""
+
+    height: float
+    centre: FloatArray
+    radius: float
+
+
+def section_cylinders(mesh: Mesh, edges: EdgeTable) -> list[Cylinder]:
+    """Holes along the part's flattest directions. Less exact than the search by faces: about 0.01 mm where
+    vertices are off by that much; free widths follow the uneven wall."""
+    found: list[Cylinder] = []
+    for axis in _flat_axes(edges):
+        u, v = plane_basis(axis)
+        frame = np.column_stack([u, v, axis])
+        turned = Mesh(np.ascontiguousarray(mesh.vertices @ frame), mesh.faces, mesh.body)
+        z = turned.vertices[:, 2]
+        heights = z.min() + np.ptp(z) * (np.arange(PLANES) + 0.5) / PLANES
+        for loops in _stacked(_hollow_loops(cut(turned, heights))):
+            cylinder = _cylinder(turned, frame, loops)
+            if cylinder is not None:
+                found.append(cylinder)
+    return found
+
+
+def _flat_axes(edges: EdgeTable) -> list[FloatArray]:
+    """Normals that cover the most area, sign ignored: wheels have flat sides across their axle."""
+    main = np.abs(edges.normals).argmax(axis=1)
+    normals = edges.normals * np.sign(edges.normals[np.arange(len(main)), main])[:, None]
+    cells = np.round(normals * 15).astype(np.int64) @ np.array([1, 1009, 1_000_003])
+    _, cell = np.unique(cells, return_inverse=True)
+    score = np.bincount(cell, edges.area_mm2)
+    axes: list[FloatArray] = []
+    for top in np.argsort(-score, kind="stable")[: 4 * AXES_MOST]:
+        axis = (normals * edges.area_mm2[:, None])[cell == top].sum(axis=0)
+        for within_deg in (10.0, 5.0):
+            axis = axis / np.linalg.norm(axis)
+            near = np.abs(normals @ axis) > np.cos(np.radians(within_deg))
+            toward = normals[near] * np.sign(normals[near] @ axis)[:, None]
+            axis = (toward * edges.area_mm2[near][:, None]).sum(axis=0)
+        axis = axis / np.linalg.norm(axis)
+        if all(abs(axis @ other) < np.cos(np.radians(10)) for other in axes):
+            axes.append(axis)
+        if len(axes) == AXES_MOST:
+            break
+    return axes
+
+
+def _hollow_loops(layers: LayerSet) -> list[_Loop]:
+    """The compact clockwise contours: outlines of holes."""
+    loops = []
+    for k in np.flatnonzero(layers.closed):
+        points = layers.points_mm[layers.starts[k] : layers.starts[k + 1]]
+        x, y = points.T
+        area = 0.5 * float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum())
+        if area >= 0 or len(points) < 4:
+            continue
+        centre, radius = fit_circle(_bent(points))
+        if -area > COMPACT_LEAST * np.pi * radius**2:
+            loops.append(_Loop(float(layers.heights_mm[layers.layer[k]]), centre, radius))
+    return loops
+
+
+def _bent(points: FloatArray) -> FloatArray:
+    """The points at which a contour turns; all of them where it turns too gently to tell."""
+    before, after = np.roll(points, 1, axis=0), np.roll(points, -1, axis=0)
+    along = after - before
+    length = np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-12)
+    aside = np.abs(along[:, 0] * (points - before)[:, 1] - along[:, 1] * (points - before)[:, 0]) / length
+    bent = points[aside > BENT_SHARE * np.ptp(points, axis=0).max()]
+    return bent if len(bent) >= 4 else points
+
+
+def _stacked(loops: list[_Loop]) -> list[list[_Loop]]:
+    """Loops above each other with the same middle and width."""
+    stacks: list[list[_Loop]] = []
+    for loop in loops:
+        for stack in stacks:
+            first = stack[0]
+            near = SAME_SHARE * first.radius
+            if np.hypot(*(loop.centre - first.centre)) < near and abs(loop.radius - first.radius) < near:
+                stack.append(loop)
+                break
+        else:
+            stacks.append([loop])
+    return [stack for stack in stacks if len(stack) >= PLANES_LEAST]
+
+
+def _cylinder(turned: Mesh, frame: FloatArray, loops: list[_Loop]) -> Cylinder | None:
+    """The cylinder through the vertices near a stack of loops; ``frame`` turns its z back to the hole's axis."""
+    centre = np.median([loop.centre for loop in loops], axis=0)
+    radius = float(np.median([loop.radius for loop in loops]))
+    step = float(np.ptp(turned.vertices[:, 2])) / PLANES
+    low, high = min(loop.height for loop in loops) - step, max(loop.height for loop in loops) + step
+    faces = _wall_faces(turned, centre, radius, low, high)
+    if len(faces) < 8:
+        return None
+    points = turned.vertices[np.unique(turned.faces[faces])]
+    centre, radius = fit_circle(points[:, :2])
+    radii = np.hypot(*(points[:, :2] - centre).T)
+    misfit = float(np.sqrt(((radii - radius) ** 2).mean()))
+    if misfit > MISFIT_MOST * radius:
+        return None
+    low, high = _ends(points[:, 2], misfit)
+    step = _usual_step(points[:, :2], centre)
+    middle = frame @ np.array([centre[0], centre[1], (low + high) / 2])
+    return Cylinder(
+        axis=frame[:, 2], middle_mm=middle, radius_mm=radius,
+        free_radius_mm=uneven_free_radius(points[:, :2], centre, step),
+        low_mm=low, high_mm=high, hollow=True, coverage=1.0, misfit_mm=misfit,
+        roundness_mm=float(np.ptp(radii)), diameters_mm=(2 * radius, 2 * radius), facets=round(2 * np.pi / step),
+        body=int(turned.body[faces[0]]), faces=faces,
+    )  # fmt: skip
+
+
+def _wall_faces(turned: Mesh, centre: FloatArray, radius: float, low: float, high: float) -> IntArray:
+    """Faces all of whose corners stand near the circle between two heights, and that look towards its middle."""
+    offset = turned.vertices[:, :2] - centre
+    z = turned.vertices[:, 2]
+    near = np.abs(np.hypot(offset[:, 0], offset[:, 1]) - radius) < WALL_SHARE * radius
+    near &= (z > low) & (z < high)
+    faces = np.flatnonzero(near[turned.faces].all(axis=1)).astype(np.int32)
+    corners = turned.corners[faces]
+    normals, _ = face_normals(corners)
+    outward = corners.mean(axis=1)[:, :2] - centre
+    outward /= np.maximum(np.hypot(outward[:, 0], outward[:, 1]), 1e-12)[:, None]
+    looking_in: IntArray = faces[np.einsum("ij,ij->i", normals[:, :2], outward) < -0.5]
+    return looking_in
+
+
+def _ends(z: FloatArray, misfit: float) -> tuple[float, float]:
+    """Lowest and highest end of the wall, each the middle of the vertices that are that far out but for noise."""
+    margin = 0.02 * float(np.ptp(z)) + 3 * misfit
+    return float(np.median(z[z < z.min() + margin])), float(np.median(z[z > z.max() - margin]))
+
+
+def _usual_step(points: FloatArray, centre: FloatArray) -> float:
+    """The usual angle from one corner of the ring to the next, in radians."""
+    angle = np.sort(np.arctan2(points[:, 1] - centre[1], points[:, 0] - centre[0]))
+    gaps = np.diff(angle, append=angle[0] + 2 * np.pi)
+    return float(np.median(gaps[gaps > 0.25 * gaps.max()]))
