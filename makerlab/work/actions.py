@@ -62,11 +62,14 @@ def ring(job_id: int) -> None:
     """Tell the Celery workers, where there are any. A lost ring costs five seconds: the sweeper rings again."""
     if not settings.REDIS_URL:
         return
+    # imported here: the embedded profile never loads Celery
+    from kombu.exceptions import OperationalError
+
     from makerlab.work.tasks import run_job
 
     try:
         run_job.delay(job_id)
-    except run_job.OperationalError:
+    except OperationalError:
         log.warning("broker not reached; job %s waits for the sweeper", job_id)
 
 

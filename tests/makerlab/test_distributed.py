@@ -1,0 +1,127 @@
+"""The distributed profile for real: PostgreSQL, Redis and a Celery worker, each as its own process."""
+
+from __future__ import annotations
+
+import os
+import secrets
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import psycopg
+import pytest
+import redis
+
+from tests.conftest import missing
+
+ROOT = Path(__file__).resolve().parents[2]
+SERVER = "postgres://postgres@127.0.0.1:5432"
+BROKER = "redis://127.0.0.1:6379/9"
+pytestmark = [pytest.mark.postgres, pytest.mark.redis, pytest.mark.slow]
+
+UPLOAD = """
+from django.core.files.base import ContentFile
+from lessons.models import KitPart, LessonPlan
+from makerlab.accounts.models import School
+from makerlab.work.actions import enqueue
+school = School.objects.create(name="Alderwick School")
+plan = LessonPlan.objects.create(school=school, title="t", summary="s", grade_band="6-8")
+for name in ("wheel", "chassis", "axle-holder"):
+    part = KitPart(plan=plan, code=name, name=name, file_name=name + ".stl", sha256="0" * 64)
+    part.file.save("", ContentFile(open(f"demo_fixtures/meshes/kit/{name}.stl", "rb").read()))
+    enqueue("check-kit-part", part.pk, school.pk)
+"""
+LOOK = """
+from lessons.models import KitPart
+from makerlab.work.models import Job
+jobs = Job.objects
+print("STATE", sorted(jobs.values_list("state", flat=True)), sorted(jobs.values_list("attempt", flat=True)),
+      KitPart.objects.filter(check_state="checked", verdict="ok").count())
+"""
+
+
+@pytest.fixture
+def environment(tmp_path: Path) -> Iterator[dict[str, str]]:
+    """A database and a broker of this test's own."""
+    name = f"makerlab_test_{secrets.token_hex(4)}"
+    try:
+        admin = psycopg.connect(f"{SERVER}/postgres", autocommit=True, connect_timeout=3)
+        broker = redis.Redis.from_url(BROKER, socket_connect_timeout=3)
+        broker.ping()
+    except (psycopg.OperationalError, redis.exceptions.ConnectionError) as error:
+        missing(f"PostgreSQL or Redis is not reached: {error}")
+        raise
+    with admin, broker:
+        admin.execute(f'CREATE DATABASE "{name}"')
+        broker.flushdb()
+        yield {**os.environ, "DATABASE_URL": f"{SERVER}/{name}", "REDIS_URL": BROKER, "MAKERLAB_VAR": str(tmp_path)}
+        broker.flushdb()
+        admin.execute(f'DROP DATABASE "{name}" WITH (FORCE)')
+
+
+def manage(environment: dict[str, str], *arguments: str) -> str:
+    command = [sys.executable, "manage.py", *arguments]
+    done = subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+def start_worker(environment: dict[str, str]) -> subprocess.Popen[bytes]:
+    command = [
+        sys.executable,
+        "-m",
+        "celery",
+        "-A",
+        "makerlab",
+        "worker",
+        "--pool",
+        "threads",
+        "-c",
+        "2",
+        "-l",
+        "WARNING",
+    ]
+    return subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+
+
+def wait_for(environment: dict[str, str], wanted: str, seconds: float) -> str:
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        state = manage(environment, "shell", "-v0", "-c", LOOK)
+        if wanted in state:
+            return state
+        time.sleep(1)
+    raise AssertionError(f"not reached within {seconds} s: {state}")
+
+
+def test_checks_are_done_by_a_celery_worker_rung_through_redis(environment):
+    manage(environment, "migrate", "-v0")
+    worker = start_worker(environment)
+    try:
+        time.sleep(5)  # let it subscribe, so that the ring itself and not a sweep starts the work
+        manage(environment, "shell", "-v0", "-c", UPLOAD)
+        wait_for(environment, "STATE ['done', 'done', 'done'] [1, 1, 1] 3", 150)
+    finally:
+        worker.terminate()
+        worker.wait(30)
+
+
+def test_a_lost_ring_and_a_killed_worker_lose_no_job(environment):
+    manage(environment, "migrate", "-v0")
+    manage(environment, "shell", "-v0", "-c", UPLOAD)
+    redis.Redis.from_url(BROKER).flushdb()  # every ring is lost
+    worker = start_worker(environment)
+    time.sleep(3)
+    worker.kill()
+    worker.wait()
+    worker = start_worker(environment)
+    try:
+        sweep = "from makerlab.work.actions import sweep; sweep()"  # what the clock process calls every five seconds
+        manage(environment, "shell", "-v0", "-c", sweep)
+        state = wait_for(environment, "STATE ['done', 'done', 'done']", 150)
+        assert state.strip().endswith(" 3")
+    finally:
+        worker.terminate()
+        worker.wait(30)
