@@ -40,7 +40,7 @@ def union_overlapping(mesh: Mesh, topology: Topology) -> Mesh | Unknown:
     together = sorted({k for pair in solids.close_pairs() for k in pair})
     joined = solids.union(together)
     if joined is None:
-        return Unknown("bodies overlap, and one of them crosses itself, so they cannot be joined")
+        return Unknown("bodies overlap, and one of them is no clean solid, so they cannot be joined")
     return _assemble(mesh, solids, together, joined)
 
 

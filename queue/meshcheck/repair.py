@@ -80,15 +80,16 @@ def _merged(raw: RawMesh, scale: float) -> _Work:
 
 
 def _welded(work: _Work) -> _Work:
-    """Join open seams; kept only when fewer edges stay open and none gets crowded by it."""
+    """Join open seams; kept only when fewer edges stay open, and those where bodies then touch can be told apart."""
     reach = WELD_REACH * float(np.linalg.norm(work.vertices.max(axis=0) - work.vertices.min(axis=0)))
     joined = weld(work.vertices, work.faces, work.edges.seam(work.faces, len(work.vertices)), reach)
     if joined is None:
         return work
     faces, dropped = drop_collapsed(joined)
     tried = _rescanned(replace(work, faces=faces, zero_area=work.zero_area + dropped, welded=True))
-    better = tried.edges.open_edges < work.edges.open_edges
-    return tried if better and tried.edges.crowded_edges <= work.edges.crowded_edges else work
+    told_apart = _parted(tried).edges
+    unsound = work.edges.open_edges + work.edges.crowded_edges
+    return tried if told_apart.open_edges + told_apart.crowded_edges < unsound else work
 
 
 def _without_twins(work: _Work) -> _Work:

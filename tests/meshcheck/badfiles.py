@@ -193,37 +193,39 @@ def binary_files() -> list[BadFile]:
 
 
 def body_files() -> list[BadFile]:
-    cube = box(20, 20, 20)
+    def cube(x: float = 0, y: float = 0) -> m3.Manifold:
+        return box(20, 20, 20, at=(x, y, 0))
+
     two = {"bodies": 2, "watertight": True}
     return [
         BadFile(
             "overlapping bodies",
-            lambda: binary_stl(corners_of(cube, cube.translate((10, 0, 0)))),
+            lambda: binary_stl(corners_of(cube(), cube(10))),
             expect=two | {"overlapping_bodies": True, "volume_mm3": 12_000.0},
         ),
         BadFile(
             "an island",
-            lambda: binary_stl(corners_of(cube, m3.Manifold.sphere(2, 32).translate((0, 0, 40)))),
+            lambda: binary_stl(corners_of(cube(), m3.Manifold.sphere(2, 32).translate((0, 0, 40)))),
             expect=two | {"overlapping_bodies": False},
         ),
         BadFile(
             "solid within a solid",
-            lambda: binary_stl(corners_of(cube, box(5, 5, 5, at=(5, 5, 5)))),
+            lambda: binary_stl(corners_of(cube(), box(5, 5, 5, at=(5, 5, 5)))),
             expect=two | {"overlapping_bodies": True, "volume_mm3": 8_000.0},
         ),
         BadFile(
             "cavity",
-            lambda: binary_stl(np.vstack([corners_of(cube), corners_of(box(5, 5, 5, at=(5, 5, 5)))[:, ::-1]])),
+            lambda: binary_stl(np.vstack([corners_of(cube()), corners_of(box(5, 5, 5, at=(5, 5, 5)))[:, ::-1]])),
             expect=two | {"overlapping_bodies": False, "turned_bodies": 0, "volume_mm3": 7_875.0},
         ),
         BadFile(
             "touching along an edge",
-            lambda: binary_stl(corners_of(cube, cube.translate((20, 20, 0)))),
+            lambda: binary_stl(corners_of(cube(), cube(20, 20))),
             expect=two | {"touching_edges": 1, "overlapping_bodies": False, "volume_mm3": 16_000.0},
         ),
         BadFile(
             "touching at a face",
-            lambda: binary_stl(corners_of(cube, cube.translate((20, 0, 0)))),
+            lambda: binary_stl(corners_of(cube(), cube(20))),
             expect=two | {"overlapping_bodies": False, "volume_mm3": 16_000.0},
         ),
     ]

@@ -187,27 +187,35 @@ def test_a_mesh_with_turned_faces_has_no_volume() -> None:
     assert "which side is out" in volume.because
 
 
-CUBE = box(20, 20, 20)
+def cubes(*places: tuple[float, float, float]) -> FloatArray:
+    return corners_of(*(box(20, 20, 20, at=place) for place in places))
+
+
 OVERLAPS = [
     # closed forms: a + b - shared
-    ("two cubes, half shared", [CUBE, CUBE.translate((10, 0, 0))], 12_000.0),
-    ("two cubes, a corner shared", [CUBE, CUBE.translate((15, 15, 15))], 16_000.0 - 125),
-    ("three in a row", [CUBE, CUBE.translate((10, 0, 0)), CUBE.translate((20, 0, 0))], 16_000.0),
-    ("one in another", [CUBE, box(5, 5, 5, at=(5, 5, 5))], 8_000.0),
-    ("the same twice, cut otherwise", [CUBE, CUBE.rotate((0, 0, 90)).translate((20, 0, 0))], 8_000.0),
-    ("a bystander", [CUBE, CUBE.translate((10, 0, 0)), CUBE.translate((50, 0, 0))], 20_000.0),
+    ("two cubes, half shared", cubes((0, 0, 0), (10, 0, 0)), 12_000.0),
+    ("two cubes, a corner shared", cubes((0, 0, 0), (15, 15, 15)), 16_000.0 - 125),
+    ("three in a row", cubes((0, 0, 0), (10, 0, 0), (20, 0, 0)), 16_000.0),
+    ("one in another", corners_of(box(20, 20, 20), box(5, 5, 5, at=(5, 5, 5))), 8_000.0),
+    ("the same twice", cubes((0, 0, 0), (0, 0, 0)), 8_000.0),
+    (
+        "the same twice, cut otherwise",
+        corners_of(box(20, 20, 20), box(20, 20, 20).rotate((0, 0, 90)).translate((20, 0, 0))),
+        8_000.0,
+    ),
+    ("a bystander", cubes((0, 0, 0), (10, 0, 0), (50, 0, 0)), 20_000.0),
 ]
 
 
-@pytest.mark.parametrize(("solids", "volume_mm3"), [case[1:] for case in OVERLAPS], ids=[case[0] for case in OVERLAPS])
-def test_shared_material_counts_once(solids: list[m3.Manifold], volume_mm3: float) -> None:
-    mesh, topology = repair(RawMesh(corners_of(*solids), "stl-binary"), MM)
+@pytest.mark.parametrize(("corners", "volume_mm3"), [case[1:] for case in OVERLAPS], ids=[case[0] for case in OVERLAPS])
+def test_shared_material_counts_once(corners: FloatArray, volume_mm3: float) -> None:
+    mesh, topology = repair(RawMesh(corners, "stl-binary"), MM)
     assert topology.overlapping_bodies or topology.twin_faces
     assert measure(mesh, topology).volume_mm3 == pytest.approx(volume_mm3, rel=1e-9)
 
 
 def test_the_union_is_one_sound_mesh() -> None:
-    corners = corners_of(CUBE, CUBE.translate((10, 0, 0)), CUBE.translate((50, 0, 0)))
+    corners = cubes((0, 0, 0), (10, 0, 0), (50, 0, 0))
     mesh, topology = repair(RawMesh(corners, "stl-binary"), MM)
     joined = union_overlapping(mesh, topology)
     assert isinstance(joined, Mesh)
@@ -218,12 +226,12 @@ def test_the_union_is_one_sound_mesh() -> None:
 
 
 def test_a_mesh_without_overlap_is_handed_back() -> None:
-    mesh, topology = repair(RawMesh(corners_of(CUBE), "stl-binary"), MM)
+    mesh, topology = repair(RawMesh(cubes((0, 0, 0)), "stl-binary"), MM)
     assert union_overlapping(mesh, topology) is mesh
 
 
 def test_overlapping_and_open_is_unknown_with_the_reason() -> None:
-    corners = np.vstack([corners_of(CUBE, CUBE.translate((10, 0, 0))), corners_of(CUBE.translate((90, 0, 0)))[:-1]])
+    corners = np.vstack([cubes((0, 0, 0), (10, 0, 0)), cubes((90, 0, 0))[:-1]])
     mesh, topology = repair(RawMesh(corners, "stl-binary"), MM)
     assert topology.overlapping_bodies
     joined = union_overlapping(mesh, topology)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import manifold3d as m3
 import numpy as np
 import pytest
@@ -30,9 +32,17 @@ def shell(size: float, at: float, inward: bool = False) -> FloatArray:
     return corners[:, ::-1] if inward else corners
 
 
-@pytest.mark.parametrize("shape", [wheel(), wheel(spokes=0), box(1, 2, 3), m3.Manifold.sphere(10, 40)])
-def test_counts_agree_with_trimesh(shape: m3.Manifold) -> None:
-    corners = corners_of(shape)
+SHAPES: list[Callable[[], m3.Manifold]] = [
+    wheel,
+    lambda: wheel(spokes=0),
+    lambda: box(1, 2, 3),
+    lambda: m3.Manifold.sphere(10, 40),
+]
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+def test_counts_agree_with_trimesh(shape: Callable[[], m3.Manifold]) -> None:
+    corners = corners_of(shape())
     _, topology = repaired(corners)
     other = trimesh.Trimesh(**trimesh.triangles.to_kwargs(corners))
     other.merge_vertices()
@@ -69,6 +79,13 @@ def test_open_seams_within_a_millionth_are_welded() -> None:
     assert topology.watertight
     assert (topology.bodies, topology.faces, topology.vertices) == (1, exact.faces, exact.vertices)
     assert len(mesh.vertices) == exact.vertices
+
+
+def test_touching_bodies_with_open_seams_are_welded_and_told_apart() -> None:
+    corners = corners_of(box(20, 20, 20), box(20, 20, 20, at=(20, 20, 0)))
+    noise = np.random.default_rng(3).uniform(-1, 1, corners.shape) * 0.2 * WELD_REACH * 20
+    _, topology = repaired(corners + noise)
+    assert (topology.welded, topology.watertight, topology.bodies, topology.touching_edges) == (True, True, 2, 1)
 
 
 def test_wider_seams_stay_open_and_are_reported() -> None:
