@@ -16,7 +16,8 @@ NAME_MAX = 80
 MEGABYTE = 1024 * 1024
 # letters and digits of any language, and a few signs; everything else becomes a dash
 _UNWANTED = re.compile(r"[^\w. ()+-]+")
-_RUNS = re.compile(r"([-. ])[-. ]+")
+_DOTS = re.compile(r"-*\.[-.]*")
+_RUNS = re.compile(r"([- ])\1+")
 
 
 class UploadRefused(Exception):
@@ -30,7 +31,7 @@ def clean_name(name: str | None) -> str:
     """
     text = unicodedata.normalize("NFC", name or "")
     base = PurePosixPath(text.replace("\\", "/")).name
-    tidy = _RUNS.sub(r"\1", _UNWANTED.sub("-", base)).strip("-. ")
+    tidy = _RUNS.sub(r"\1", _DOTS.sub(".", _UNWANTED.sub("-", base))).strip("-. ")
     if len(tidy) <= NAME_MAX:
         return tidy or "part"
     stem, dot, suffix = tidy.rpartition(".")

@@ -87,7 +87,7 @@ def report(verdict: str = "ok", **changes: Any) -> dict[str, Any]:
         "layers": 40,
         "copies_in_file": 1,
         "footprint": {"kind": "circle", "radius_mm": 30.0},
-        "findings": FINDINGS[verdict],
+        "findings": FINDINGS.get(verdict, []),
     }
     return {**values, **changes}
 
@@ -110,8 +110,8 @@ def make_submission(world: World, **values: Any) -> Submission:
         "verdict": verdict,
         "report": stored,
         "picture": '<svg viewBox="0 0 10 10" role="img"><title>The wheel</title></svg>',
-        "mass_g": stored["mass_g"],
-        "duration_s": stored["duration_s"],
+        "mass_g": (stored or {}).get("mass_g"),
+        "duration_s": (stored or {}).get("duration_s"),
         "width_mm": 60.0,
         "depth_mm": 60.0,
         "height_mm": 8.0,

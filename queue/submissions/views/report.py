@@ -14,7 +14,8 @@ from django.views.decorators.http import require_POST, require_safe
 from lessons.models import CheckState
 from makerlab.files import attachment
 from makerlab.http import SignedInRequest
-from meshcheck.types import Verdict
+from meshcheck.types import Unit, Verdict
+from meshcheck.units import UNIT_NAMES
 from submissions import actions, permissions, queries
 from submissions.compare import side_by_side, spin_inertia_gcm2
 from submissions.forms import HandInForm
@@ -70,12 +71,18 @@ def report_context(request: SignedInRequest, submission: Submission, form: HandI
         "replaces": next((v for v in versions if v.state in (State.HANDED_IN, State.APPROVED)), None),
         "same_as": queries.same_bytes_before(submission),
         "review": queries.last_review(submission),
+        "unit_name": unit_name((submission.report or {}).get("unit_proposed")),
         "must_fix": submission.verdict == Verdict.MUST_FIX,
         "can_hand_in": permissions.can_hand_in(user, submission),
         "can_take_back": permissions.can_take_back(user, submission),
         "can_reread": permissions.can_reread(user, submission),
         "can_upload": permissions.can_upload(user, submission.assignment, submission.kit_part),
     }
+
+
+def unit_name(unit: str | None) -> str:
+    """``inches`` for ``inch``; empty when no other unit was proposed."""
+    return UNIT_NAMES[Unit(unit)] if unit else ""
 
 
 @require_safe
