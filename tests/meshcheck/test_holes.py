@@ -238,5 +238,39 @@ def test_two_decimals_are_enough() -> None:
     assert hole.depth_mm == pytest.approx(20, abs=0.02)
 
 
+@pytest.mark.parametrize("facets", [24, 48, 96])
+@pytest.mark.parametrize("noise_mm", [0.002, 0.005, 0.01, 0.02])
+@pytest.mark.parametrize("solid", [{}, {"spokes": 0}, {"floor": 6.0}], ids=["spokes", "disc", "blind"])
+def test_uneven_walls_are_measured_and_flagged(facets: int, noise_mm: float, solid: dict[str, float]) -> None:
+    # every vertex off by a normal error in each direction: the mean over n corners is good to about noise / sqrt(n)
+    rng = np.random.default_rng(facets)
+    smooth = mesh_of(wheel(bore_facets=facets, **solid))  # type: ignore[arg-type]
+    rough = Mesh(smooth.vertices + rng.normal(size=smooth.vertices.shape) * noise_mm, smooth.faces, smooth.body)
+    hole = only_hub(turned(rough, facets))
+    assert hole.diameter_mm == pytest.approx(3.2, abs=max(1e-3, 4 * noise_mm / np.sqrt(facets)))
+    assert hole.depth_mm == pytest.approx(20 - solid.get("floor", 0.0), abs=8 * noise_mm)  # extremes at both ends
+    assert hole.through is ("floor" not in solid)
+    # what passes is never overstated by more than the noise, and at most a few times the noise understated
+    assert -8 * noise_mm < hole.free_diameter_mm - 3.2 * np.cos(np.pi / facets) < noise_mm
+    assert hole.certain is False or noise_mm < 0.01
+
+
+def test_a_finely_divided_uneven_wall() -> None:
+    smooth = mesh_of(wheel().refine_to_length(2.0))
+    rng = np.random.default_rng(2)
+    rough = Mesh(smooth.vertices + rng.normal(size=smooth.vertices.shape) * 0.01, smooth.faces, smooth.body)
+    hole = only_hub(turned(rough))
+    assert hole.diameter_mm == pytest.approx(3.2, abs=0.01)
+    assert not hole.certain
+
+
+def test_a_square_hole_is_described_by_its_corners_and_its_bar() -> None:
+    square = Outline.circle(1.6, 4).extrude(30).translate((0, 0, -2))
+    hole = only_hub(turned(mesh_of(disc(30, 20) - square)))
+    assert hole.diameter_mm == pytest.approx(3.2, abs=1e-3)
+    assert hole.free_diameter_mm == pytest.approx(3.2 / np.sqrt(2), abs=1e-3)
+    assert not hole.certain
+
+
 def test_an_empty_mesh_has_no_holes() -> None:
     assert find_holes(Mesh(np.zeros((0, 3)), np.zeros((0, 3), np.int32), np.zeros(0, np.int32))) == ()

@@ -58,17 +58,21 @@ def fit_ellipse(points: FloatArray) -> tuple[float, float, float] | None:
     return float(widths[0]), float(widths[1]), float(np.sqrt((left**2).mean()))
 
 
-def uneven_free_radius(points: FloatArray, centre: FloatArray, step_rad: float) -> float:
-    """A radius about ``centre`` that surely passes an uneven ring of ``points`` (n, 2) with corners ``step_rad``
-    apart: the innermost point less the sag of a side, or a wider gap between points if it comes nearer."""
-    d = points - centre
+def uneven_free_radius(wall: FloatArray, corners: FloatArray, centre: FloatArray, step_rad: float) -> float:
+    """A radius about ``centre`` that surely passes an uneven hole.
+
+    The innermost of all points of the ``wall`` (n, 2), the innermost of its ``corners`` (k, 2) less the sag of a
+    side of ``step_rad``, or what a wider gap between points may leave, whichever comes nearest.
+    """
+    d = wall - centre
     angle = np.arctan2(d[:, 1], d[:, 0])
     order = np.argsort(angle)
     radius = np.hypot(d[:, 0], d[:, 1])
     gap = np.diff(angle[order], append=angle[order[0]] + 2 * np.pi)
     wide = gap > 1.5 * step_rad
     across = np.minimum(radius[order], radius[np.roll(order, -1)])[wide] * np.cos(np.minimum(gap[wide], np.pi) / 2)
-    return float(min(radius.min() * np.cos(min(step_rad, np.pi) / 2), across.min(initial=np.inf)))
+    sides = np.hypot(*(corners - centre).T).min() * np.cos(min(step_rad, np.pi) / 2)
+    return float(min(radius.min(), sides, across.min(initial=np.inf)))
 
 
 def inscribed_radius(corners: FloatArray, centre: FloatArray) -> float:

@@ -82,7 +82,7 @@ def fit_cylinder(mesh: Mesh, edges: EdgeTable, patch: Patch) -> Cylinder | None:
     if misfit < CLEAN_SHARE * radius:
         free = inscribed_radius(wall[ConvexHull(wall).vertices], centre)
     else:
-        free = uneven_free_radius(wall, centre, step)
+        free = uneven_free_radius(wall, ring, centre, step)
     middle = flat @ centre + axis * (low + high) / 2
     return Cylinder(
         axis=axis, middle_mm=middle, radius_mm=radius, free_radius_mm=free,

@@ -20,7 +20,7 @@ RAY_TURN_RAD = 0.1234
 LEANING_IN_LEAST = 0.02
 # Where the wall is uneven by more than this share of its radius, single faces lean any way; rays alone decide,
 # and a floor may stand a little beyond the wall.
-ROUGH_SHARE = 0.005
+ROUGH_SHARE = 0.001
 ROUGH_SLACK = 0.3
 
 

@@ -15,7 +15,7 @@ from meshcheck.types import FloatArray, IntArray, Mesh
 TURN_LEAST = float(np.radians(0.2))
 TURN_MOST = float(np.radians(62))
 # A sliver's direction is mostly rounding; this much of it is forgiven.
-NOISE_MOST_RAD = 0.5
+NOISE_MOST_RAD = 1.0
 AXES_MOST = 8
 AXIS_LEAST_SHARE = 0.003
 ALONG_LEAST = 0.99

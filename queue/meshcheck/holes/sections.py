@@ -21,7 +21,10 @@ SAME_SHARE = 0.06
 COMPACT_LEAST = 0.6
 # Root mean square of the corners about their circle, over its radius; beyond it the loop is something else.
 MISFIT_MOST = 0.06
-BENT_SHARE = 5e-4  # of the loop's width
+# A corner stands out from its neighbours by more than this share of the loop's width. Facets give one corner and
+# one crossing of their diagonal each; much fewer corners mean that noise decides, and all points are taken.
+BENT_SHARE = 5e-4
+BENT_LEAST = 0.4
 WALL_SHARE = 0.12  # vertices within this share of the radius belong to the wall
 
 
@@ -96,7 +99,7 @@ def _bent(points: FloatArray) -> FloatArray:
     length = np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-12)
     aside = np.abs(along[:, 0] * (points - before)[:, 1] - along[:, 1] * (points - before)[:, 0]) / length
     bent = points[aside > BENT_SHARE * np.ptp(points, axis=0).max()]
-    return bent if len(bent) >= 4 else points
+    return bent if len(bent) >= max(4, BENT_LEAST * len(points)) else points
 
 
 def _stacked(loops: list[_Loop]) -> list[list[_Loop]]:
@@ -119,7 +122,8 @@ def _cylinder(turned: Mesh, frame: FloatArray, loops: list[_Loop]) -> Cylinder |
     centre = np.median([loop.centre for loop in loops], axis=0)
     radius = float(np.median([loop.radius for loop in loops]))
     step = float(np.ptp(turned.vertices[:, 2])) / PLANES
-    low, high = min(loop.height for loop in loops) - step, max(loop.height for loop in loops) + step
+    # the end of the wall lies within a plane's distance, and the loop there may have failed to match
+    low, high = min(loop.height for loop in loops) - 2 * step, max(loop.height for loop in loops) + 2 * step
     faces = _wall_faces(turned, centre, radius, low, high)
     if len(faces) < 8:
         return None
@@ -134,7 +138,7 @@ def _cylinder(turned: Mesh, frame: FloatArray, loops: list[_Loop]) -> Cylinder |
     middle = frame @ np.array([centre[0], centre[1], (low + high) / 2])
     return Cylinder(
         axis=frame[:, 2], middle_mm=middle, radius_mm=radius,
-        free_radius_mm=uneven_free_radius(points[:, :2], centre, step),
+        free_radius_mm=uneven_free_radius(points[:, :2], points[:, :2], centre, step),
         low_mm=low, high_mm=high, hollow=True, coverage=1.0, misfit_mm=misfit,
         roundness_mm=float(np.ptp(radii)), diameters_mm=(2 * radius, 2 * radius), facets=round(2 * np.pi / step),
         body=int(turned.body[faces[0]]), faces=faces,
