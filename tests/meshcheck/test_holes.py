@@ -250,8 +250,9 @@ def test_uneven_walls_are_measured_and_flagged(facets: int, noise_mm: float, sol
     assert hole.diameter_mm == pytest.approx(3.2, abs=max(1e-3, 4 * noise_mm / np.sqrt(facets)))
     assert hole.depth_mm == pytest.approx(20 - solid.get("floor", 0.0), abs=8 * noise_mm)  # extremes at both ends
     assert hole.through is ("floor" not in solid)
-    # what passes is never overstated by more than the noise, and at most a few times the noise understated
-    assert -8 * noise_mm < hole.free_diameter_mm - 3.2 * np.cos(np.pi / facets) < noise_mm
+    # what passes is never overstated by more than the noise; understated by some noise and the sag of a side
+    apothem = np.cos(np.pi / facets)
+    assert -8 * noise_mm - 3.2 * (1 - apothem) < hole.free_diameter_mm - 3.2 * apothem < noise_mm
     assert hole.certain is False or noise_mm < 0.01
 
 
