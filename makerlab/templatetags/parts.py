@@ -94,7 +94,8 @@ def figure(value: Any, unit: str, label: str, decimals: int | None = None) -> Sa
         return figure_html(format_html('<span class="unknown">{}</span>', _("not known")), label)
     digits = str(value)
     if isinstance(value, int | float):
-        digits = number_format(value, decimals if decimals is not None else (0 if isinstance(value, int) else 1))
+        places = decimals if decimals is not None else (0 if isinstance(value, int) else 1)
+        digits = number_format(round(value, places), places)  # number_format alone cuts off: 7.36 would read 7.3
     return figure_html(parts_html([(digits, unit)]), label)
 
 

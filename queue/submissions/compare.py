@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy as lazy
 
 from lessons.models import KitPart, MeasuredFile
 from makerlab.components.figures import grams, hours_and_minutes, millimetres, with_unit
@@ -64,30 +64,32 @@ def hole_mm(item: MeasuredFile) -> float | None:
     return float(holes[0]["diameter_mm"]) if holes else None
 
 
-def _inertia_text(value: float | None) -> str:
-    return with_unit(value, "g·cm²", 1 if value is not None and value < 10 else 0)
+def of_one(value: float | None, item: MeasuredFile) -> float | None:
+    """The share of one copy, where a file holds several of them."""
+    return None if value is None else value / max(1, item.copies_in_file)
 
+
+def if_alone(value: float | None, item: MeasuredFile) -> float | None:
+    """A side of the file's box is a side of the part only when the part is alone in it."""
+    return value if item.copies_in_file <= 1 else None
+
+
+def _inertia_text(value: float | None) -> str:
+    return with_unit(value, "g·cm²", 1)
+
+
+SIZE, HEIGHT = (lazy("smaller"), lazy("larger")), (lazy("lower"), lazy("higher"))
+MASS, AMOUNT = (lazy("lighter"), lazy("heavier")), (lazy("less"), lazy("more"))
+BORE = (lazy("narrower"), lazy("wider"))
 
 MEASURES = (
-    Measure(
-        gettext_lazy("Width"), lambda item: item.width_mm, millimetres, gettext_lazy("smaller"), gettext_lazy("larger")
-    ),
-    Measure(
-        gettext_lazy("Depth"), lambda item: item.depth_mm, millimetres, gettext_lazy("smaller"), gettext_lazy("larger")
-    ),
-    Measure(
-        gettext_lazy("Height"), lambda item: item.height_mm, millimetres, gettext_lazy("lower"), gettext_lazy("higher")
-    ),
-    Measure(gettext_lazy("Mass"), lambda item: item.mass_g, grams, gettext_lazy("lighter"), gettext_lazy("heavier")),
-    Measure(gettext_lazy("Spin inertia"), spin_inertia_gcm2, _inertia_text, gettext_lazy("less"), gettext_lazy("more")),
-    Measure(gettext_lazy("Hole"), hole_mm, millimetres, gettext_lazy("narrower"), gettext_lazy("wider")),
-    Measure(
-        gettext_lazy("To print one file"),
-        lambda item: item.duration_s,
-        hours_and_minutes,
-        gettext_lazy("less"),
-        gettext_lazy("more"),
-    ),
+    Measure(lazy("Width"), lambda item: if_alone(item.width_mm, item), millimetres, *SIZE),
+    Measure(lazy("Depth"), lambda item: if_alone(item.depth_mm, item), millimetres, *SIZE),
+    Measure(lazy("Height"), lambda item: item.height_mm, millimetres, *HEIGHT),
+    Measure(lazy("Mass of one"), lambda item: of_one(item.mass_g, item), grams, *MASS),
+    Measure(lazy("Spin inertia"), spin_inertia_gcm2, _inertia_text, *AMOUNT),
+    Measure(lazy("Hole"), hole_mm, millimetres, *BORE),
+    Measure(lazy("To print one"), lambda item: of_one(item.duration_s, item), hours_and_minutes, *AMOUNT),
 )
 
 

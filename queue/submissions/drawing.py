@@ -44,8 +44,8 @@ def hub_drawing(part: KitPart) -> HubDrawing | None:
     ]
     return HubDrawing(
         hole=hole,
-        plus=f"+{number_format(gauge.hole_plus_mm, 2)}",
-        minus=f"\N{MINUS SIGN}{number_format(gauge.hole_minus_mm, 2)}",
+        plus=f"+{number_format(round(gauge.hole_plus_mm, 2), 2)}",
+        minus=f"\N{MINUS SIGN}{number_format(round(gauge.hole_minus_mm, 2), 2)}",
         hub=hub,
         depth=depth,
         across=across,

@@ -141,4 +141,5 @@ def parts_page(assignment: Assignment, team: Team) -> PartsPage:
 def _lines(parts: Sequence[KitPart], designs: Sequence[Design], told: dict[int, PartProgress]) -> list[Line]:
     leading = {design.part.pk: design.leading for design in designs}
     made = {design.part.pk: design.leading_progress for design in designs}
-    return [Line(part, leading.get(part.pk), made.get(part.pk, told.get(part.pk))) for part in parts]
+    wanted = [part for part in parts if part.copies_per_team or part.pk in told]  # a gauge is shared by the class
+    return [Line(part, leading.get(part.pk), made.get(part.pk, told.get(part.pk))) for part in wanted]

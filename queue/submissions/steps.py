@@ -86,7 +86,11 @@ def _in_tray(progress: PartProgress | None, tray: int) -> Step:
     return step("next", title, _("likely %(time)s") % {"time": likely} if likely else "")
 
 
+def period_of(meeting: Meeting) -> str:
+    """``period 3`` where the bell schedule only numbers its periods, else the period's own name."""
+    return _("period %(number)s") % {"number": meeting.period} if meeting.period.isdecimal() else meeting.period
+
+
 def _lab_day(meeting: Meeting) -> Step:
-    period = _("period %(period)s") % {"period": meeting.period} if meeting.period else ""
-    note = ", ".join(text for text in (day_clock(meeting.starts_at), period) if text)
+    note = ", ".join(text for text in (day_clock(meeting.starts_at), period_of(meeting)) if text)
     return step("done" if meeting.ends_at < timezone.now() else "next", _("Lab day"), note)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
@@ -25,6 +26,12 @@ class Banner:
 def in_sentence(title: str) -> str:
     """A finding's title inside a sentence: small first letter, unless it is a name or an abbreviation."""
     return title[:1].lower() + title[1:] if title[1:2].islower() or title[1:2] == " " else title
+
+
+def listed(findings: Sequence[Mapping[str, str]]) -> str:
+    """Titles in one sentence: ``The skin has gaps; the hole is too small.``"""
+    first, *others = [finding["title"] for finding in findings]
+    return "; ".join([first, *(in_sentence(title) for title in others)]) + "."
 
 
 def of_level(submission: Submission, level: Level) -> list[dict[str, str]]:
@@ -66,7 +73,7 @@ def _must_fix(submission: Submission) -> Banner:
         title = _("One thing must be fixed: %(what)s.") % {"what": in_sentence(fixes[0]["title"])}
         return Banner("bad", "s-fix", title, fixes[0]["figure"])
     title = _("%(count)d things must be fixed before it can print.") % {"count": len(fixes)}
-    return Banner("bad", "s-fix", title, "; ".join(finding["title"] for finding in fixes))
+    return Banner("bad", "s-fix", title, listed(fixes))
 
 
 def _advice(submission: Submission) -> Banner:
@@ -75,7 +82,7 @@ def _advice(submission: Submission) -> Banner:
         title = _("It can print. One piece of advice: %(what)s.") % {"what": in_sentence(advice[0]["title"])}
         return Banner("care", "s-advice", title, advice[0]["figure"])
     title = _("It can print, with %(count)d pieces of advice.") % {"count": len(advice)}
-    return Banner("care", "s-advice", title, "; ".join(finding["title"] for finding in advice))
+    return Banner("care", "s-advice", title, listed(advice))
 
 
 def _passes(submission: Submission) -> Banner:

@@ -51,8 +51,8 @@ def test_columns_and_changes(world):
     table = side_by_side(world.wheel, [first, second, later], second)
     assert table.heads == ["Starting part", "Version 1", "Version 2"]
     found = rows(table)
-    assert found["Mass"][0] == ["10.0 g", "14.9 g", "11.6 g"]
-    assert found["Mass"][1].replace("\xa0", " ") == "3.3 g lighter"
+    assert found["Mass of one"][0] == ["10.0 g", "14.9 g", "11.6 g"]
+    assert found["Mass of one"][1].replace("\xa0", " ") == "3.3 g lighter"
     assert found["Height"][1].replace("\xa0", " ") == "0.60 mm lower"
     assert found["Width"][1] == "the same"
     assert found["Hole"][0] == ["not known", "3.20 mm", "3.20 mm"]
@@ -104,7 +104,7 @@ def test_several_findings_are_counted_and_named(world):
     stored["findings"] = [*stored["findings"], {**stored["findings"][0], "title": "The skin has gaps"}]
     banner = wording.verdict_banner(make_submission(world, verdict="must_fix", report=stored))
     assert banner.title == "2 things must be fixed before it can print."
-    assert banner.text == "The hub hole is too small for the axle; The skin has gaps"
+    assert banner.text == "The hub hole is too small for the axle; the skin has gaps."
 
 
 def test_findings_are_sorted_by_what_must_be_done(world):
@@ -112,3 +112,11 @@ def test_findings_are_sorted_by_what_must_be_done(world):
     stored["findings"] = list(reversed(stored["findings"]))
     submission = make_submission(world, verdict="must_fix", report=stored)
     assert [finding["level"] for finding in wording.sort_findings(submission)] == ["must_fix", "advice", "passes"]
+
+
+def test_a_file_of_four_is_compared_by_its_share(world):
+    four = make_submission(world, mass_g=40.0, duration_s=4000.0, width_mm=124.0, copies_in_file=4)
+    found = rows(side_by_side(world.wheel, [four], four))
+    assert found["Mass of one"][0] == ["10.0 g", "10.0 g"]
+    assert found["Width"][0] == ["60.0 mm", "not known"]
+    assert found["Height"][1] == "the same"

@@ -60,7 +60,7 @@ def test_says_what_to_make_and_what_to_keep(world, student):
         assert label in page, label
     assert "Working drawing of the hub of wheel. Keep the hole 3.2 mm across." in page
     assert "14.0" in page
-    assert "at most, each file" in page
+    assert "at most, each one" in page
     assert 'type="file"' in page
 
 

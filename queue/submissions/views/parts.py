@@ -17,6 +17,7 @@ from makerlab.http import SignedInRequest
 from submissions import actions, queries
 from submissions.parts_page import parts_page
 from submissions.states import NotAllowedNow
+from submissions.steps import period_of
 from submissions.uploads import UploadRefused
 
 PAGE = "submissions/part_list.html"
@@ -49,7 +50,8 @@ def page_context(
     if assignment is None:
         return context
     team = queries.team_of(request.user, assignment)
-    return {**context, "team": team, "page": parts_page(assignment, team) if team else None}
+    page = parts_page(assignment, team) if team else None
+    return {**context, "team": team, "page": page, "period": period_of(assignment.meeting)}
 
 
 @require_POST

@@ -61,12 +61,13 @@ def report_context(request: SignedInRequest, submission: Submission, form: HandI
         return {**context, "ahead": queries.place_in_line(job) if job else 0}
     user = request.user
     versions = list(queries.versions(submission).defer("picture"))
+    readable = submission.verdict != Verdict.REJECTED  # else the verdict has said it all
     return {
         **context,
         "banner": verdict_banner(submission),
-        "findings": sort_findings(submission),
+        "findings": sort_findings(submission) if readable else [],
         "spin_inertia": spin_inertia_gcm2(submission),
-        "table": side_by_side(submission.kit_part, versions, submission),
+        "table": side_by_side(submission.kit_part, versions, submission) if readable else None,
         "newer": versions[-1] if versions[-1].version > submission.version else None,
         "replaces": next((v for v in versions if v.state in (State.HANDED_IN, State.APPROVED)), None),
         "same_as": queries.same_bytes_before(submission),

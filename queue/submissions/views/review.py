@@ -12,14 +12,15 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
 
 from makerlab.http import SignedInRequest
-from meshcheck.types import Verdict
+from meshcheck.types import Level, Verdict
 from submissions import actions, permissions, queries
 from submissions.compare import hole_mm, spin_inertia_gcm2
 from submissions.forms import ReturnForm
 from submissions.models import Submission
 from submissions.states import NotAllowedNow
+from submissions.steps import period_of
 from submissions.views.report import RELATED
-from submissions.wording import counts, ready_sentences, sort_findings, verdict_banner
+from submissions.wording import counts, of_level, ready_sentences, sort_findings, verdict_banner
 
 PAGE = "submissions/review_desk.html"
 
@@ -72,10 +73,11 @@ def desk_context(request: SignedInRequest, submission: Submission, form: ReturnF
         "earlier": pile[here - 1] if here else None,
         "later": pile[here + 1] if here is not None and here + 1 < len(pile) else None,
         "passing": passing,
-        "checked": bool(submission.verdict),
         "banner": verdict_banner(submission) if submission.verdict else None,
         "counts": counts(submission),
-        "findings": sort_findings(submission),
+        "findings": [finding for finding in sort_findings(submission) if finding["level"] != Level.PASSES],
+        "passes": of_level(submission, Level.PASSES),
+        "period": period_of(submission.assignment.meeting),
         "spin_inertia": spin_inertia_gcm2(submission),
         "hole_mm": hole_mm(submission),
         "form": form,
