@@ -1,17 +1,85 @@
-"""What the pages of the room ask for."""
+"""What the pages of the room, the check and the demo ask for."""
 
 from __future__ import annotations
 
+import hashlib
+import json
+from collections import Counter
+from datetime import datetime
 from typing import Any
 
-from printing.models import Plate
+from django.utils import timezone
+
+from lessons import measuring
+from lessons.models import KitPart
+from makerlab.accounts.models import User
+from makerlab.work.models import Job
+from printing.actions.ground import PLAN_ROOM
+from printing.models import Plate, PrintCopy, Printer, Room, RoomPlan
 from printing.planner.snapshot import source_of
+from printing.states import PlateState
+from submissions.models import Submission
+
+
+def room_of(user: User) -> Room | None:
+    """The room this person's pages are about: the school's first."""
+    return Room.objects.visible_to(user).select_related("school").order_by("id").first()
+
+
+def room_for_check(school_id: int) -> measuring.Room:
+    """What the check needs to know: the machine of most printers, and the largest box any of them holds."""
+    printers = list(Printer.objects.filter(room__school_id=school_id).select_related("kind"))
+    if not printers:
+        return measuring.Room()
+    most = Counter(printer.kind_id for printer in printers).most_common(1)[0][0]
+    machine = next(printer.kind.machine_value() for printer in printers if printer.kind_id == most)
+    kinds = {printer.kind_id: printer.kind for printer in printers}.values()
+    largest = max(kinds, key=lambda kind: kind.width_mm * kind.depth_mm * kind.height_mm)
+    margin = 2 * largest.margin_mm
+    return measuring.Room(machine, (largest.width_mm - margin, largest.depth_mm - margin, largest.height_mm))
+
+
+def newest_plan(room: Room) -> RoomPlan | None:
+    """The plan that counts."""
+    return RoomPlan.objects.filter(room=room).first()
+
+
+def planning_job(room: Room) -> Job | None:
+    """The planning that waits or runs; None when the plan is settled."""
+    jobs = Job.objects.filter(kind=PLAN_ROOM, subject=str(room.pk))
+    return jobs.filter(state__in=[Job.State.WAITING, Job.State.RUNNING]).order_by("-id").first()
+
+
+def failed_planning(room: Room) -> Job | None:
+    """The newest planning, when it failed."""
+    newest = Job.objects.filter(kind=PLAN_ROOM, subject=str(room.pk)).order_by("-id").first()
+    return newest if newest and newest.state == Job.State.FAILED else None
+
+
+def board_token(room: Room, job: Job | None, every_min: int = 1, now: datetime | None = None) -> str:
+    """What a board saw: it asks with this and gets 204 while it is the same. Minutes left change with the clock, so
+    the token does too, every so many minutes."""
+    clock = int((now or timezone.now()).timestamp() // (60 * every_min))
+    progress = "" if job is None else f"{round(job.progress * 20)}p"
+    return f"{room.revision}.{progress}.{clock}"
+
+
+def placed_copies(plate: Plate) -> list[PrintCopy]:
+    """The copies of a plate in order of their numbers, with what the pages show of them."""
+    related = ("request__submission", "request__kit_part", "request__team", "request__assignment__school_class")
+    return list(
+        plate.copies.select_related(*related)
+        .defer("request__submission__picture", "request__kit_part__picture")
+        .order_by("place", "id")
+    )
 
 
 def placed_parts_of(plate: Plate) -> list[dict[str, Any]]:
-    """The copies of a plate as the mesh core takes them, in order of their numbers."""
+    """The copies of a plate as the mesh core takes them, in order of their numbers, where the plate's printer has them:
+    an arrangement made for another bed is moved to the middle of this one."""
+    dx, dy = bed_shift(plate)
     parts = []
-    for copy in plate.copies.select_related("request__submission", "request__kit_part").order_by("place"):
+    for copy in placed_copies(plate):
         measured = copy.request.source
         source = source_of(str(measured.pk), measured)
         if isinstance(source, str):
@@ -21,9 +89,53 @@ def placed_parts_of(plate: Plate) -> list[dict[str, Any]]:
                 "path": source.path,
                 "name": source.name,
                 "unit": source.unit,
-                "x_mm": copy.x_mm,
-                "y_mm": copy.y_mm,
+                "x_mm": (copy.x_mm or 0.0) + dx,
+                "y_mm": (copy.y_mm or 0.0) + dy,
                 "turn_deg": copy.turn_deg,
             }
         )
     return parts
+
+
+def bed_shift(plate: Plate) -> tuple[float, float]:
+    """How far the arrangement moves from the bed it was made for to the middle of the plate's printer."""
+    if plate.printer is None:
+        return (0.0, 0.0)
+    kind = plate.printer.kind
+    return ((kind.width_mm - plate.bed_width_mm) / 2, (kind.depth_mm - plate.bed_depth_mm) / 2)
+
+
+def plate_code(plate: Plate) -> str:
+    """Four characters that tell one arrangement of a plate from another: in file names and on the start form."""
+    content = [[copy.request.source.sha256, copy.x_mm, copy.y_mm, copy.turn_deg] for copy in placed_copies(plate)]
+    return hashlib.sha256(json.dumps(content).encode()).hexdigest()[:4]
+
+
+def file_name(plate: Plate, kind: str) -> str:
+    """What a plate's file is called: its number and the code of its arrangement, never a name somebody typed."""
+    return f"{plate}-{plate_code(plate)}.{kind}"
+
+
+def unordered(user: User) -> list[Submission]:
+    """Approved parts of this person's classes that have no print request: approved before there was a room."""
+    return list(
+        Submission.objects.editable_by(user)
+        .filter(state="approved", print_request__isnull=True)
+        .select_related("kit_part", "team", "assignment__school_class", "assignment__plan")
+        .light()
+    )
+
+
+def unmeasured_parts(room: Room) -> list[KitPart]:
+    """Ordered kit parts that cannot be planned because their check is not done."""
+    return [
+        part
+        for part in KitPart.objects.filter(print_requests__room=room).distinct().defer("report", "picture")
+        if not part.is_printable
+    ]
+
+
+def planned_plates(room: Room) -> list[Plate]:
+    """Planned plates in order of time; those without a place in the plan last."""
+    plates = Plate.objects.filter(room=room, state=PlateState.PLANNED).select_related("printer__kind")
+    return sorted(plates, key=lambda plate: (plate.setup_at is None, plate.setup_at or plate.created_at, plate.number))

@@ -1,6 +1,30 @@
 """Addresses of printing."""
 
-from django.urls import URLPattern
+from django.urls import path
+
+from printing.views import bench, plates, queue, room, spools, today
 
 app_name = "printing"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("today/", today.today, name="today"),
+    path("queue/", queue.request_list, name="request-list"),
+    path("queue/order-missing/", today.request_missing, name="request-missing"),
+    path("queue/<int:pk>/move/", queue.request_move, name="request-move"),
+    path("queue/<int:pk>/cancel/", queue.request_cancel, name="request-cancel"),
+    path("room/", room.room_plan, name="room-plan"),
+    path("room/replan/", room.room_replan, name="room-replan"),
+    path("bench/", bench.bench, name="bench"),
+    path("runs/<int:pk>/", bench.run_detail, name="run-detail"),
+    path("runs/<int:pk>/clear/", bench.run_clear, name="run-clear"),
+    path("printers/<int:pk>/take-out/", bench.printer_take_out, name="printer-take-out"),
+    path("printers/<int:pk>/bring-back/", bench.printer_bring_back, name="printer-bring-back"),
+    path("plates/<int:pk>/", plates.plate_detail, name="plate-detail"),
+    path("plates/<int:pk>/plate.<str:kind>", plates.plate_file, name="plate-file"),
+    path("plates/<int:pk>/hold/", plates.plate_hold, name="plate-hold"),
+    path("plates/<int:pk>/release/", plates.plate_release, name="plate-release"),
+    path("plates/<int:pk>/start/", plates.plate_start, name="plate-start"),
+    path("spools/", spools.spool_list, name="spool-list"),
+    path("spools/add/", spools.spool_create, name="spool-create"),
+    path("spools/<int:pk>/load/", spools.spool_load, name="spool-load"),
+    path("spools/<int:pk>/weigh/", spools.spool_weigh, name="spool-weigh"),
+]

@@ -1,0 +1,228 @@
+"""What the bench shows: what to do next in order of time, and how each printer stands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from makerlab.components.figures import clock, day_clock, grams, hours_and_minutes
+from printing.models import Outage, Plate, PrintCopy, Printer, Room, Run, Spool
+from printing.queries import planned_plates
+from printing.states import CopyState, Outcome
+
+STARTS_SHOWN = 8
+SOON = timedelta(minutes=10)
+
+
+@dataclass(frozen=True)
+class Todo:
+    """One thing for the technician to do. ``due``: it can be done now."""
+
+    at: datetime
+    due: bool
+    title: str
+    text: str
+    url: str
+    action: str
+    key: str
+    is_clear: bool = False
+
+
+@dataclass(frozen=True)
+class PrinterCard:
+    """A printer, what it prints, and what comes next."""
+
+    printer: Printer
+    run: Run | None
+    outage: Outage | None
+    spool: Spool | None
+    mark: tuple[str, str, str]
+    left_s: float | None
+    text: str
+    url: str
+    action: str
+    is_due: bool
+
+
+def cool_at(run: Run) -> datetime:
+    """When the bed should be cool: the printer's own waiting time after the estimated end. Nothing is measured."""
+    return run.expected_end_at + timedelta(seconds=run.printer.kind.machine_value().cool_down_s)
+
+
+def running(room: Room) -> list[Run]:
+    return list(
+        Run.objects.filter(plate__room=room, outcome=Outcome.RUNNING)
+        .select_related("plate", "printer__kind", "started_by")
+        .order_by("expected_end_at")
+    )
+
+
+def todo_list(room: Room, now: datetime) -> list[Todo]:
+    """Clears of running prints and the next starts, in order of time."""
+    runs = running(room)
+    clears = [_clear(run, now) for run in runs]
+    plates = [plate for plate in planned_plates(room) if plate.setup_at and plate.printer][:STARTS_SHOWN]
+    spools = {spool.printer_id: spool for spool in Spool.objects.filter(room=room, printer__isnull=False)}
+    busy = {run.printer_id for run in runs}
+    starts = [_start(plate, spools.get(plate.printer_id), busy, now) for plate in plates]
+    return sorted(clears + starts, key=lambda todo: (todo.at, not todo.is_clear))
+
+
+def _clear(run: Run, now: datetime) -> Todo:
+    ready = cool_at(run)
+    trays = sorted(
+        {
+            copy.request.team.tray
+            for copy in PrintCopy.objects.filter(plate=run.plate_id, state=CopyState.PRINTING).select_related(
+                "request__team"
+            )
+            if copy.request.team
+        }
+    )
+    where = _("for trays %(trays)s") % {"trays": ", ".join(map(str, trays))} if trays else _("spares")
+    if now < run.expected_end_at:
+        text = _("Ends %(end)s; the bed should be cool at %(cool)s. %(where)s.") % {
+            "end": clock(run.expected_end_at),
+            "cool": clock(ready),
+            "where": where.capitalize(),
+        }
+    elif now < ready:
+        text = _("Finished by the estimate. Let the bed cool until %(cool)s. %(where)s.") % {
+            "cool": clock(ready),
+            "where": where.capitalize(),
+        }
+    else:
+        text = _("The bed should be cool by now: look before you touch. %(where)s.") % {"where": where.capitalize()}
+    return Todo(
+        at=ready,
+        due=now >= ready,
+        title=_("%(printer)s: clear %(plate)s") % {"printer": run.printer, "plate": run.plate},
+        text=text,
+        url=reverse("printing:run-detail", args=[run.pk]),
+        action=_("Clear") if now >= ready else _("Open"),
+        key=f"run-{run.pk}",
+        is_clear=True,
+    )
+
+
+def _start(plate: Plate, spool: Spool | None, busy: set[int], now: datetime) -> Todo:
+    at = plate.setup_at or now
+    need = _("%(colour)s %(material)s, %(grams)s.") % {
+        "colour": plate.colour.capitalize(),
+        "material": plate.material,
+        "grams": grams(plate.mass_g),
+    }
+    fits = spool is not None and (spool.material, spool.colour) == (plate.material, plate.colour)
+    if fits and spool is not None and spool.grams_left >= plate.mass_g:
+        loaded = _("The loaded spool holds %(grams)s.") % {"grams": grams(spool.grams_left)}
+    elif fits and spool is not None:
+        loaded = _("The loaded spool holds only %(grams)s: swap it first.") % {"grams": grams(spool.grams_left)}
+    else:
+        loaded = _("Loaded is %(spool)s: swap it first.") % {"spool": spool or _("nothing")}
+    free = plate.printer_id not in busy
+    return Todo(
+        at=at,
+        due=free and now >= at - SOON,
+        title=_("%(printer)s: start %(plate)s") % {"printer": plate.printer, "plate": plate},
+        text=f"{need} {loaded}",
+        url=reverse("printing:plate-detail", args=[plate.pk]),
+        action=_("Start") if free and now >= at - SOON else _("Get ready"),
+        key=f"plate-{plate.pk}",
+    )
+
+
+def printer_cards(room: Room, now: datetime) -> list[PrinterCard]:
+    """All printers in the order of the room."""
+    runs = {run.printer_id: run for run in running(room)}
+    following: dict[int, Plate] = {}
+    for plate in planned_plates(room):
+        if plate.printer_id and plate.setup_at:
+            following.setdefault(plate.printer_id, plate)
+    printers = Printer.objects.filter(room=room).select_related("kind", "spool").prefetch_related("outages")
+    return [_card(printer, runs.get(printer.pk), following.get(printer.pk), now) for printer in printers]
+
+
+def _card(printer: Printer, run: Run | None, plate: Plate | None, now: datetime) -> PrinterCard:
+    outage = next(
+        (each for each in printer.outages.all() if each.since <= now and (each.until is None or each.until > now)),
+        None,
+    )
+    spool = getattr(printer, "spool", None)
+    card = {"printer": printer, "run": run, "outage": outage, "spool": spool}
+    if run:
+        return PrinterCard(**card, **_running_card(run, now))
+    if outage:
+        until = _("until %(when)s") % {"when": day_clock(outage.until)} if outage.until else _("until further notice")
+        return PrinterCard(
+            **card,
+            mark=("bad", "s-out", _("out of service")),
+            left_s=(outage.until - now).total_seconds() if outage.until else None,
+            text=f"{outage.reason}, {until}",
+            url="",
+            action="",
+            is_due=False,
+        )
+    if plate and plate.setup_at:
+        when = clock(plate.setup_at) if plate.setup_at - now < timedelta(hours=12) else day_clock(plate.setup_at)
+        return PrinterCard(
+            **card,
+            mark=("plain", "s-wait", _("free")),
+            left_s=None,
+            text=_("next %(plate)s, %(when)s") % {"plate": plate, "when": when},
+            url=reverse("printing:plate-detail", args=[plate.pk]),
+            action=_("Start %(plate)s") % {"plate": plate},
+            is_due=now >= plate.setup_at - SOON,
+        )
+    return PrinterCard(
+        **card,
+        mark=("plain", "s-wait", _("free")),
+        left_s=None,
+        text=_("nothing planned"),
+        url="",
+        action="",
+        is_due=False,
+    )
+
+
+def _running_card(run: Run, now: datetime) -> dict[str, object]:
+    url = reverse("printing:run-detail", args=[run.pk])
+    left_s = (run.expected_end_at - now).total_seconds()
+    if left_s > 0:
+        return {
+            "mark": ("live", "s-run", _("printing %(plate)s") % {"plate": run.plate}),
+            "left_s": left_s,
+            "text": _("ends %(when)s") % {"when": clock(run.expected_end_at)},
+            "url": url,
+            "action": _("Open"),
+            "is_due": False,
+        }
+    ready = cool_at(run)
+    cool = now >= ready
+    return {
+        "mark": ("good", "s-done", _("should be finished, %(plate)s") % {"plate": run.plate}),
+        "left_s": None,
+        "text": _("bed should be cool since %(when)s") % {"when": clock(ready)}
+        if cool
+        else _("let it cool until %(when)s") % {"when": clock(ready)},
+        "url": url,
+        "action": _("Clear") if cool else _("Open"),
+        "is_due": cool,
+    }
+
+
+def next_words(todos: list[Todo], now: datetime) -> str:
+    """The strip's cell: what comes next, and when."""
+    if not todos:
+        return _("nothing planned")
+    first = todos[0]
+    return _("now") if first.due else _("in %(time)s") % {"time": hours_and_minutes((first.at - now).total_seconds())}
+
+
+def turns_left(todos: list[Todo], closes: datetime | None) -> str:
+    """How many starts and clears are still to do today."""
+    count = sum(todo.at <= closes for todo in todos) if closes else len(todos)
+    return ngettext("%(count)d turn", "%(count)d turns", count) % {"count": count}

@@ -1,0 +1,336 @@
+"""What the room plan page shows: days to choose, bars of the timetable, tables beneath."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from lessons.models import Meeting, Team
+from makerlab.accounts.models import User
+from makerlab.components.figures import clock, day_clock, hours_and_minutes
+from printing import timeline
+from printing.hours import Bells, read_bells
+from printing.models import Plate, PrintCopy, Printer, PrintRequest, Room, RoomPlan, Run
+from printing.states import CopyState, Outcome, PlateState
+
+DAYS_SHOWN = 2
+DAYS_TO_CHOOSE = 8
+TONES = {
+    Outcome.RUNNING: ("b-run", "s-run"),
+    Outcome.FINISHED: ("b-done", "s-done"),
+    Outcome.PARTLY_GOOD: ("b-done", "s-part"),
+    Outcome.FAILED: ("b-done", "s-fix"),
+    Outcome.STOPPED: ("b-done", "s-hold"),
+}
+
+
+@dataclass(frozen=True)
+class PlanRow:
+    """One line of the table: the same plan in words."""
+
+    plate: Plate
+    printer: Printer | None
+    parts: str
+    starts_at: datetime | None
+    ends_at: datetime | None
+    mark: tuple[str, str, str]
+    because: str = ""
+
+
+@dataclass(frozen=True)
+class RoomPage:
+    """Everything on the page but the state of the planning itself."""
+
+    days: tuple[timeline.DayDrawing, ...]
+    choices: tuple[date, ...]
+    printers: tuple[Printer, ...]
+    rows: tuple[PlanRow, ...]
+    late: tuple[dict[str, Any], ...]
+    loads: tuple[dict[str, Any], ...]
+    sizes: tuple[dict[str, Any], ...]
+    unplaced: tuple[dict[str, Any], ...]
+    counts: dict[str, int]
+
+
+def room_page(room: Room, user: User, plan: RoomPlan | None, day: date | None, now: datetime) -> RoomPage:
+    """The page for one person: bars of every class, names of those the person may see."""
+    bells = read_bells(room)
+    printers = list(Printer.objects.filter(room=room).select_related("kind", "spool").prefetch_related("outages"))
+    plates = _plates(room, now)
+    runs = _runs(room, now)
+    serves = contents(user, [*plates, *(run.plate for run in runs)])
+    choices = _days_with_plan(bells, [*(plate.setup_at for plate in plates), *(run.started_at for run in runs)], now)
+    shown = _shown(choices, day)
+    bars = _bars(printers, plates, runs, serves, bells, now)
+    facts = plan.facts if plan else {}
+    drawings = tuple(
+        timeline.draw_day(each, bells, len(printers), bars, _outs(printers, now), _deadlines(room, user), now)
+        for each in shown
+    )
+    return RoomPage(
+        days=drawings,
+        choices=choices,
+        printers=tuple(printers),
+        rows=tuple(_rows(plates, runs, serves)),
+        late=tuple(late_kits(plan, user)),
+        loads=tuple(_loads(facts, printers)),
+        sizes=tuple(_sizes(facts)),
+        unplaced=tuple(unplaced_copies(plan, user)),
+        counts={
+            "plates": len(plates),
+            "printing": sum(run.outcome == Outcome.RUNNING for run in runs),
+            "done": sum(run.outcome != Outcome.RUNNING for run in runs),
+        },
+    )
+
+
+@dataclass(frozen=True)
+class Contents:
+    """What stands on a plate: in words, and by when it is needed."""
+
+    words: str
+    due: datetime | None
+
+
+def contents(user: User, plates: Sequence[Plate]) -> dict[int, Contents]:
+    """Plate id -> its copies as "7B ×6". Classes the person may not see are counted without a name."""
+    visible = set(PrintRequest.objects.visible_to(user).values_list("pk", flat=True))
+    copies = (
+        PrintCopy.objects.filter(plate__in=[plate.pk for plate in plates])
+        .select_related("request__assignment__school_class", "request__assignment__meeting")
+        .only(
+            "plate_id",
+            "state",
+            "request__team_id",
+            "request__assignment__school_class__name",
+            "request__assignment__meeting__starts_at",
+        )
+    )
+    names: dict[int, Counter[str]] = {}
+    dues: dict[int, list[datetime]] = {}
+    for copy in copies:
+        assignment = copy.request.assignment
+        name = assignment.school_class.name if copy.request_id in visible else _("another class")
+        names.setdefault(copy.plate_id or 0, Counter())[name] += 1
+        if copy.request.team_id is not None:
+            dues.setdefault(copy.plate_id or 0, []).append(assignment.meeting.starts_at)
+    return {
+        plate.pk: Contents(
+            ", ".join(f"{name} ×{count}" for name, count in sorted(names.get(plate.pk, Counter()).items())),
+            min(dues.get(plate.pk, []), default=None),
+        )
+        for plate in plates
+    }
+
+
+def _plates(room: Room, now: datetime) -> list[Plate]:
+    plates = Plate.objects.filter(room=room, state=PlateState.PLANNED).select_related("printer")
+    return sorted(plates, key=lambda plate: (plate.setup_at is None, plate.setup_at or now, plate.number))
+
+
+def _runs(room: Room, now: datetime) -> list[Run]:
+    """Running prints, and what ended in the last two weeks."""
+    runs = Run.objects.filter(plate__room=room).select_related("plate", "printer")
+    since = now - timedelta(days=14)
+    return [run for run in runs.order_by("started_at") if run.ended_at is None or run.ended_at > since]
+
+
+def _days_with_plan(bells: Bells, moments: Iterable[datetime | None], now: datetime) -> tuple[date, ...]:
+    """Today, and the days that hold something, oldest first; and school days up to the number to choose from."""
+    today = now.astimezone(bells.zone).date()
+    busy = {moment.astimezone(bells.zone).date() for moment in moments if moment}
+    past = sorted(day for day in busy if day < today)[-1:]
+    ahead = {today} | {day for day in busy if day >= today}
+    offset = 1
+    while len(ahead) < DAYS_TO_CHOOSE and offset <= 4 * DAYS_TO_CHOOSE:
+        day = today + timedelta(days=offset)
+        if bells.staffed_on(day):
+            ahead.add(day)
+        offset += 1
+    return tuple(past + sorted(ahead)[:DAYS_TO_CHOOSE])
+
+
+def _shown(choices: Sequence[date], day: date | None) -> list[date]:
+    start = day if day in choices else timezone.localdate()
+    following = [each for each in choices if each >= start]
+    return (following or list(choices))[:DAYS_SHOWN]
+
+
+def _bars(
+    printers: Sequence[Printer],
+    plates: Sequence[Plate],
+    runs: Sequence[Run],
+    serves: dict[int, Contents],
+    bells: Bells,
+    now: datetime,
+) -> list[timeline.Bar]:
+    row_of = {printer.pk: row for row, printer in enumerate(printers)}
+    bars = []
+    for run in runs:
+        tone, icon = TONES[Outcome(run.outcome)]
+        end = run.ended_at or max(run.expected_end_at, now)
+        bars.append(
+            _bar(run.plate, row_of[run.printer_id], run.started_at, end, tone, icon, Outcome(run.outcome).label, serves)
+        )
+    for plate in plates:
+        if plate.printer_id in row_of and plate.starts_at and plate.ends_at:
+            night = _is_unattended(bells, plate.starts_at, plate.ends_at)
+            words = _("planned, runs unattended") if night else _("planned")
+            tone = "b-night" if night else "b-plan"
+            row = row_of[plate.printer_id]
+            bars.append(_bar(plate, row, plate.starts_at, plate.ends_at, tone, "s-plan", words, serves))
+    return bars
+
+
+def _bar(
+    plate: Plate,
+    row: int,
+    start: datetime,
+    end: datetime,
+    tone: str,
+    icon: str,
+    state: Any,
+    serves: dict[int, Contents],
+) -> timeline.Bar:
+    inside = serves.get(plate.pk, Contents("", None))
+    return timeline.Bar(
+        key=str(plate),
+        row=row,
+        start=start,
+        end=end,
+        tone=tone,
+        icon=icon,
+        label=str(plate),
+        note=inside.words,
+        words=f"{plate}, {state}, {clock(start)} – {clock(end)}",
+        url=reverse("printing:plate-detail", args=[plate.pk]),
+        due=inside.due,
+    )
+
+
+def _is_unattended(bells: Bells, start: datetime, end: datetime) -> bool:
+    """Whether it still prints when the staffed day is over."""
+    day = start.astimezone(bells.zone).date()
+    staffed = bells.staffed_on(day)
+    return not staffed or end > timeline.at(day, max(part.end for part in staffed), bells.zone)
+
+
+def _outs(printers: Sequence[Printer], now: datetime) -> list[timeline.Out]:
+    return [
+        timeline.Out(row, outage.since, outage.until or now + timedelta(days=400), outage.reason)
+        for row, printer in enumerate(printers)
+        for outage in printer.outages.all()
+    ]
+
+
+def _deadlines(room: Room, user: User) -> list[timeline.Deadline]:
+    """Meetings of the person's classes for which something is ordered in this room."""
+    meetings = (
+        Meeting.objects.visible_to(user)
+        .filter(assignments__print_requests__room=room)
+        .distinct()
+        .select_related("school_class")
+    )
+    return [
+        timeline.Deadline(meeting.starts_at, _("%(class)s lab day") % {"class": meeting.school_class})
+        for meeting in meetings
+    ]
+
+
+def _rows(plates: Sequence[Plate], runs: Sequence[Run], serves: dict[int, Contents]) -> Iterable[PlanRow]:
+    for run in runs:
+        if run.outcome == Outcome.RUNNING:
+            mark = ("live", "s-run", _("printing"))
+            yield PlanRow(run.plate, run.printer, serves[run.plate_id].words, run.started_at, run.expected_end_at, mark)
+    for plate in plates:
+        inside = serves[plate.pk]
+        late = plate.cleared_at and inside.due and plate.cleared_at > inside.due
+        if plate.setup_at is None:
+            mark = ("bad", "s-out", _("no place in the plan"))
+        elif late and plate.cleared_at and inside.due:
+            by = hours_and_minutes((plate.cleared_at - inside.due).total_seconds())
+            mark = ("bad", "s-late", _("late by %(time)s") % {"time": by})
+        elif plate.held:
+            mark = ("plain", "s-hold", _("planned, file taken"))
+        else:
+            mark = ("plain", "s-plan", _("planned"))
+        yield PlanRow(plate, plate.printer, inside.words, plate.starts_at, plate.ends_at, mark, plate.unplanned_because)
+
+
+def late_kits(plan: RoomPlan | None, user: User) -> list[dict[str, Any]]:
+    """Teams of the person's classes that the plan serves late, or not at all, with the reason in figures."""
+    kits = plan.facts.get("kits", []) if plan else []
+    teams = Team.objects.visible_to(user).select_related("school_class").in_bulk([kit["team"] for kit in kits])
+    rows = []
+    for kit in kits:
+        team = teams.get(kit["team"])
+        if team is None or (kit["late_min"] <= 0 and kit["ready_at"]):
+            continue
+        ready = parse_datetime(kit["ready_at"]) if kit["ready_at"] else None
+        rows.append(
+            {
+                "team": team,
+                "school_class": team.school_class,
+                "assignment_id": kit["assignment"],
+                "ready_at": ready,
+                "deadline": parse_datetime(kit["deadline"]),
+                "late_s": kit["late_min"] * 60,
+                "words": _("ready %(when)s") % {"when": day_clock(ready)}
+                if ready
+                else _("no time found for all parts"),
+            }
+        )
+    return rows
+
+
+def _loads(facts: dict[str, Any], printers: Sequence[Printer]) -> Iterable[dict[str, Any]]:
+    names = {printer.pk: printer.name for printer in printers}
+    for load in facts.get("loads", []):
+        rows = [
+            {"name": names[row["printer"]], "percent": row["percent"]}
+            for row in load["printers"]
+            if row["printer"] in names
+        ]
+        over = load["staff_percent"] > 100
+        yield {
+            "day": date.fromisoformat(load["day"]),
+            "staff_percent": load["staff_percent"],
+            "staff_width": min(100, load["staff_percent"]),
+            "staff_min": load["staff_min"],
+            "staff_there_min": load["staff_there_min"],
+            "turns": load["turns"],
+            "over": over,
+            "printers": rows,
+            "mean_percent": round(sum(row["percent"] for row in rows) / len(rows)) if rows else 0,
+        }
+
+
+def _sizes(facts: dict[str, Any]) -> list[dict[str, Any]]:
+    sizes = [{**size, "done_at": parse_datetime(size["done_at"])} for size in facts.get("sizes", [])]
+    return sorted(sizes, key=lambda size: (not size["chosen"], size["rough"], size["plates"]))
+
+
+def unplaced_copies(plan: RoomPlan | None, user: User) -> list[dict[str, Any]]:
+    """Copies without a place, by request and reason; only of the person's classes."""
+    reasons = plan.facts.get("unplaced", {}) if plan else {}
+    visible = PrintRequest.objects.visible_to(user)
+    copies = PrintCopy.objects.filter(pk__in=reasons, state=CopyState.WAITING, request__in=visible).select_related(
+        "request__kit_part", "request__team", "request__assignment__school_class"
+    )
+    grouped: dict[tuple[int, str], dict[str, Any]] = {}
+    for copy in copies:
+        reason = reasons[str(copy.pk)]
+        row = grouped.setdefault((copy.request_id, reason), {"request": copy.request, "reason": reason, "count": 0})
+        row["count"] += 1
+    for row in grouped.values():
+        row["copies"] = ngettext("%(count)d copy", "%(count)d copies", row["count"]) % {"count": row["count"]}
+    return list(grouped.values())

@@ -1,0 +1,27 @@
+"""Small filters of the room's pages."""
+
+from __future__ import annotations
+
+from django import template
+
+from printing.timeline import ROW, TOP
+
+register = template.Library()
+
+
+@register.filter
+def row_y(row: int) -> float:
+    """Where the row of a printer begins on the timetable."""
+    return TOP + ROW * row
+
+
+@register.filter
+def percent(value: float) -> str:
+    """``84 %``, with a space that does not break."""
+    return f"{value:.0f}\u00a0%"
+
+
+@register.filter
+def half_plus(value: float, more: float) -> float:
+    """Radius of a ring that begins ``more`` from the middle and is ``value`` thick."""
+    return round(value / 2 + more, 1)

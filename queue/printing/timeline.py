@@ -1,0 +1,272 @@
+"""The room plan as a drawing: one school day, printers in rows, time from left to right.
+
+Pure geometry: takes values, gives positions in px for the template's SVG attributes. A day is drawn in the school's
+time; positions count real minutes, so that the two clock changes of the year need no care.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from itertools import pairwise
+from zoneinfo import ZoneInfo
+
+from printing.hours import Bells
+
+WIDTH, PAD = 576.0, 8.0
+TOP, ROW, BOTTOM = 62.0, 60.0, 30.0
+BAR_TOP, BAR_HEIGHT = 9.0, 42.0
+LABEL_LEAST = 52.0  # a bar narrower than this has room for its number only
+NAMED_LEAST = 26.0  # and one narrower than this for nothing
+TICK_HOURS = (1, 2, 3, 4, 6)
+TICKS_MOST = 8
+HOUR = timedelta(hours=1)
+
+
+@dataclass(frozen=True)
+class Bar:
+    """One run, past, present or planned. ``due``: the earliest deadline it serves; ``tone`` is the drawing's class."""
+
+    key: str
+    row: int
+    start: datetime
+    end: datetime
+    tone: str  # b-done, b-run, b-plan, b-night
+    icon: str
+    label: str
+    note: str
+    words: str  # for the accessible name: what, where, when, state
+    url: str = ""
+    due: datetime | None = None
+
+
+@dataclass(frozen=True)
+class Out:
+    """A printer out of service in that span."""
+
+    row: int
+    start: datetime
+    end: datetime
+    label: str
+
+
+@dataclass(frozen=True)
+class Deadline:
+    """A meeting begins."""
+
+    at: datetime
+    label: str
+
+
+@dataclass(frozen=True)
+class DrawnBar:
+    """A bar's rectangle, the part of it past its deadline, and what is written in it."""
+
+    bar: Bar
+    x: float
+    y: float
+    width: float
+    tone: str
+    late_x: float | None
+    late_width: float
+    label: str
+    note: str
+    icon: str
+    late: str
+
+    @property
+    def text_x(self) -> float:
+        return round(self.x + 24, 1)
+
+    @property
+    def note_x(self) -> float:
+        return round(self.x + 8, 1)
+
+    @property
+    def on_pen(self) -> bool:
+        return self.tone == "b-run"
+
+
+@dataclass(frozen=True)
+class Span:
+    """An upright stripe: from x, so wide, with words in its middle."""
+
+    x: float
+    width: float
+    label: str = ""
+    y: float = 0.0
+
+    @property
+    def middle(self) -> float:
+        return round(self.x + self.width / 2, 1)
+
+    @property
+    def end(self) -> float:
+        return round(self.x + self.width, 1)
+
+
+@dataclass(frozen=True)
+class DayDrawing:
+    """Everything the template needs for one day."""
+
+    day: date
+    height: float
+    rows: tuple[float, ...]  # y of the line under each row
+    off: tuple[Span, ...]
+    periods: tuple[Span, ...]
+    ticks: tuple[Span, ...]
+    bars: tuple[DrawnBar, ...]
+    out: tuple[Span, ...]
+    dues: tuple[Span, ...]
+    now: Span | None
+    holiday: str
+
+    @property
+    def floor(self) -> float:
+        return self.height - BOTTOM
+
+
+class Scale:
+    """Where a moment lies on the drawing."""
+
+    def __init__(self, opens: datetime, closes: datetime) -> None:
+        self.opens, self.closes = opens, closes
+        self.per_second = (WIDTH - 2 * PAD) / (closes - opens).total_seconds()
+
+    def x(self, moment: datetime) -> float:
+        """px, kept inside the drawing."""
+        inside = min(max(moment, self.opens), self.closes)
+        return round(PAD + (inside - self.opens).total_seconds() * self.per_second, 1)
+
+    def span(self, start: datetime, end: datetime, label: str = "", y: float = 0.0) -> Span:
+        x = self.x(start)
+        return Span(x, round(self.x(end) - x, 1), label, y)
+
+    def shows(self, start: datetime, end: datetime) -> bool:
+        return start < self.closes and end > self.opens
+
+
+def at(day: date, clock: time, zone: ZoneInfo) -> datetime:
+    """The moment of a wall-clock time of that day."""
+    return datetime.combine(day, clock, zone)
+
+
+def day_scale(day: date, bells: Bells, bars: Iterable[Bar]) -> Scale:
+    """From the full hour before the first to the full hour after the last staffed minute or run of the day."""
+    zone = bells.zone
+    midnight, next_midnight = at(day, time(0), zone), at(day + timedelta(days=1), time(0), zone)
+    moments = [
+        moment for part in bells.staffed_on(day) for moment in (at(day, part.start, zone), at(day, part.end, zone))
+    ]
+    for bar in bars:
+        if bar.start < next_midnight and bar.end > midnight:
+            moments += [max(bar.start, midnight), min(bar.end, next_midnight)]
+    if not moments:
+        moments = [at(day, time(8), zone), at(day, time(16), zone)]
+    first = min(moments).astimezone(zone).replace(minute=0, second=0, microsecond=0)
+    last = max(moments).astimezone(zone)
+    whole = last.replace(minute=0, second=0, microsecond=0)
+    return Scale(max(first, midnight), min(whole if whole == last else whole + HOUR, next_midnight))
+
+
+def draw_day(
+    day: date,
+    bells: Bells,
+    rows: int,
+    bars: Sequence[Bar],
+    out: Sequence[Out] = (),
+    deadlines: Sequence[Deadline] = (),
+    now: datetime | None = None,
+) -> DayDrawing:
+    """One day of the room. ``rows`` is the number of printers; bars and outages name theirs by index."""
+    scale = day_scale(day, bells, bars)
+    return DayDrawing(
+        day=day,
+        height=TOP + ROW * rows + BOTTOM,
+        rows=tuple(TOP + ROW * (row + 1) for row in range(rows)),
+        off=tuple(_off(day, bells, scale)),
+        periods=tuple(
+            scale.span(at(day, each.starts_at, bells.zone), at(day, each.ends_at, bells.zone), short(each.name))
+            for each in bells.periods_on(day)
+        ),
+        ticks=tuple(_ticks(scale, bells.zone)),
+        bars=tuple(_drawn(bar, scale) for bar in bars if scale.shows(bar.start, bar.end)),
+        out=tuple(
+            scale.span(each.start, each.end, each.label, TOP + ROW * each.row + BAR_TOP)
+            for each in out
+            if scale.shows(each.start, each.end)
+        ),
+        dues=tuple(
+            scale.span(each.at, each.at, each.label) for each in deadlines if scale.opens <= each.at <= scale.closes
+        ),
+        now=scale.span(now, now, f"{now.astimezone(bells.zone):%H:%M}")
+        if now and scale.opens <= now <= scale.closes
+        else None,
+        holiday=bells.names.get(day, "") if not bells.staffed_on(day) else "",
+    )
+
+
+def short(period: str) -> str:
+    """ "Period 3" is written 3 over its column."""
+    return period.removeprefix("Period ").strip() or period
+
+
+def _off(day: date, bells: Bells, scale: Scale) -> Iterable[Span]:
+    """When nobody can start or clear."""
+    free = scale.opens
+    for part in sorted(bells.staffed_on(day), key=lambda part: part.start):
+        start, end = at(day, part.start, bells.zone), at(day, part.end, bells.zone)
+        if start > free:
+            yield scale.span(free, start)
+        free = max(free, end)
+    if free < scale.closes:
+        yield scale.span(free, scale.closes)
+
+
+def _ticks(scale: Scale, zone: ZoneInfo) -> Iterable[Span]:
+    hours = (scale.closes - scale.opens) / HOUR
+    step = next((step for step in TICK_HOURS if hours / step <= TICKS_MOST), TICK_HOURS[-1])
+    moment = scale.opens
+    while moment <= scale.closes:
+        local = moment.astimezone(zone)
+        if local.hour % step == 0:
+            yield scale.span(moment, moment, f"{local:%H:%M}")
+        moment = (moment.astimezone(ZoneInfo("UTC")) + HOUR).astimezone(zone)
+
+
+def _drawn(bar: Bar, scale: Scale) -> DrawnBar:
+    x = scale.x(bar.start)
+    width = round(max(2.0, scale.x(bar.end) - x), 1)
+    is_late = bar.due is not None and bar.end > bar.due and bar.tone != "b-done"
+    late_x = None
+    if is_late and bar.due is not None and bar.due < scale.closes:
+        late_x = max(x, scale.x(bar.due))
+    late_s = (bar.end - bar.due).total_seconds() if is_late and bar.due else 0
+    return DrawnBar(
+        bar=bar,
+        x=x,
+        y=TOP + ROW * bar.row + BAR_TOP,
+        width=width,
+        tone="b-late" if is_late and bar.tone != "b-run" else bar.tone,
+        late_x=late_x,
+        late_width=round(x + width - late_x, 1) if late_x is not None else 0.0,
+        label=bar.label if width >= NAMED_LEAST else "",
+        note=bar.note if width >= LABEL_LEAST else "",
+        icon="s-late" if is_late else bar.icon,
+        late=_hours(late_s) if is_late and width >= 2.5 * LABEL_LEAST else "",
+    )
+
+
+def _hours(seconds: float) -> str:
+    hours, minutes = divmod(round(seconds / 60), 60)
+    return f"{hours} h {minutes:02d} min" if hours else f"{minutes} min"
+
+
+def overlaps(bars: Sequence[Bar]) -> list[tuple[str, str]]:
+    """Pairs of bars of one row that share time; empty when the plan is sound."""
+    found = []
+    for row in {bar.row for bar in bars}:
+        ordered = sorted((bar for bar in bars if bar.row == row), key=lambda bar: bar.start)
+        found += [(one.key, other.key) for one, other in pairwise(ordered) if other.start < one.end]
+    return found

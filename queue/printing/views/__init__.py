@@ -1,0 +1,1 @@
+"""Pages of the room: today, queue, room plan, bench, plates, spools."""

@@ -1,0 +1,162 @@
+"""One plate: its drawing, its files, and the start."""
+
+from __future__ import annotations
+
+import tempfile
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.core.files.base import ContentFile
+from django.http import FileResponse, Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST, require_safe
+
+from makerlab.files import attachment
+from makerlab.http import SignedInRequest
+from makerlab.work import child
+from printing import actions, permissions, queries
+from printing.actions.bench import Checks
+from printing.forms import StartForm
+from printing.hours import attended_until, is_out_of_service
+from printing.models import Plate, Printer
+from printing.plate_drawing import draw_plate
+from printing.states import NotAllowedNow
+from printing.views.common import do, one
+
+PAGE = "printing/plate_detail.html"
+KINDS = ("3mf", "stl")
+
+
+def own_plate(request: SignedInRequest, pk: int) -> Plate:
+    plate: Plate = one(Plate.objects.visible_to(request.user).select_related("room__school", "printer__kind"), pk)
+    return plate
+
+
+def printer_lines(request: SignedInRequest, plate: Plate) -> list[dict[str, Any]]:
+    """How long the plate takes on each printer that can hold it, and what stands in the way there."""
+    now = timezone.now()
+    until = attended_until(plate.room, now)
+    lines = []
+    for printer in (
+        Printer.objects.visible_to(request.user)
+        .filter(room=plate.room_id, pk__in=[int(key) for key in plate.durations_s])
+        .select_related("kind", "spool", "room")
+    ):
+        duration_s = plate.durations_s[str(printer.pk)]
+        ends_at = now + timedelta(seconds=duration_s)
+        unattended = plate.room.unattended_allowed and printer.may_run_unattended
+        spool = getattr(printer, "spool", None)
+        lines.append(
+            {
+                "printer": printer,
+                "duration_s": duration_s,
+                "ends_at": ends_at,
+                "planned": printer.pk == plate.printer_id,
+                "out": is_out_of_service(printer, now),
+                "busy": printer.runs.filter(outcome="running").exists(),
+                "spool": spool,
+                "spool_fits": spool is not None
+                and (spool.material, spool.colour) == (plate.material, plate.colour)
+                and spool.grams_left >= plate.mass_g,
+                "past_hours": not unattended and (until is None or ends_at > until),
+            }
+        )
+    return lines
+
+
+def page(request: SignedInRequest, plate: Plate, form: StartForm | None = None, status: int = 200) -> HttpResponse:
+    copies = queries.placed_copies(plate)
+    lines = printer_lines(request, plate)
+    context = {
+        "plate": plate,
+        "copies": copies,
+        "drawing": draw_plate(plate, copies),
+        "code": queries.plate_code(plate),
+        "lines": lines,
+        "asks_staying": any(line["past_hours"] for line in lines),
+        "form": form or StartForm(plate=plate),
+        "can_start": permissions.can_start(request.user, plate),
+        "run": plate.runs.select_related("printer").first(),
+        "closes": attended_until(plate.room, timezone.now()),
+    }
+    return render(request, PAGE, context, status=status)
+
+
+@require_safe
+def plate_detail(request: SignedInRequest, pk: int) -> HttpResponse:
+    """What stands on it, for whom; its files; and for technicians the start."""
+    return page(request, own_plate(request, pk))
+
+
+@require_safe
+def plate_file(request: SignedInRequest, pk: int, kind: str) -> FileResponse:
+    """The arranged plate as a download, written in a disposable child: the parts are files from outside."""
+    plate = own_plate(request, pk)
+    parts = queries.placed_parts_of(plate)
+    if kind not in KINDS or not parts:
+        raise Http404
+    with tempfile.TemporaryDirectory(prefix="plate-") as folder:
+        path = Path(folder) / f"plate.{kind}"
+        try:
+            child.run(
+                "meshcheck.service:write_plate",
+                {"parts": parts, "path": str(path), "kind": kind, "title": str(plate)},
+            )
+            data = path.read_bytes()
+        except (child.ChildFailed, FileNotFoundError) as error:
+            raise Http404(_("The plate could not be written: a stored file may be missing.")) from error
+    return attachment(ContentFile(data), queries.file_name(plate, kind))
+
+
+@require_POST
+def plate_hold(request: SignedInRequest, pk: int) -> HttpResponse:
+    """Take the file: from now the plate stays as it is. Leads to the download."""
+    plate = own_plate(request, pk)
+    kind = request.POST.get("kind", "")
+    if kind not in KINDS:
+        raise Http404
+    if not do(request, lambda: actions.hold_plate(plate, request.user)):
+        return redirect("printing:plate-detail", pk=plate.pk)
+    return redirect("printing:plate-file", pk=plate.pk, kind=kind)
+
+
+@require_POST
+def plate_release(request: SignedInRequest, pk: int) -> HttpResponse:
+    """The file is not used after all."""
+    plate = own_plate(request, pk)
+    said = _("%(plate)s may be laid out anew.") % {"plate": plate}
+    do(request, lambda: actions.release_plate(plate, request.user), said)
+    return redirect("printing:bench")
+
+
+@require_POST
+def plate_start(request: SignedInRequest, pk: int) -> HttpResponse:
+    """Start it, once every check is ticked."""
+    plate = own_plate(request, pk)
+    form = StartForm(request.POST, plate=plate)
+    if not form.is_valid():
+        return page(request, plate, form, status=422)
+    values = form.cleaned_data
+    checks = Checks(values["right_spool"], values["bed_clear"], values["file_loaded"], values["staying"])
+    try:
+        run = actions.start_plate(plate, values["printer"], request.user, checks)
+    except PermissionDenied as error:
+        raise Http404 from error
+    except NotAllowedNow as told:
+        plate.refresh_from_db()
+        if not permissions.can_start(request.user, plate):  # somebody was quicker: the page has no form any more
+            messages.error(request, str(told))
+            return redirect("printing:plate-detail", pk=plate.pk)
+        form.add_error(None, str(told))
+        return page(request, plate, form, status=422)
+    messages.success(
+        request,
+        _("%(plate)s prints on %(printer)s until about %(end)s.")
+        % {"plate": plate, "printer": run.printer, "end": f"{timezone.localtime(run.expected_end_at):%H:%M}"},
+    )
+    return redirect("printing:bench")

@@ -1,0 +1,68 @@
+"""The room plan page."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_POST, require_safe
+
+from makerlab.http import SignedInRequest
+from printing import actions, queries
+from printing.room_page import room_page
+from printing.views.common import do, is_fragment, own_room
+
+PAGE = "printing/room_plan.html"
+LEGEND = (
+    ("b-done", _("done")),
+    ("b-run", _("printing")),
+    ("b-plan", _("planned")),
+    ("b-night", _("planned, runs unattended")),
+    ("b-late", _("late for its lab day")),
+)
+
+
+@require_safe
+def room_plan(request: SignedInRequest) -> HttpResponse:
+    """Timetable and tables. ``?day=`` chooses the first day. The board asks with what it saw: 204 while that is so."""
+    room = own_room(request)
+    if room is None:
+        return render(request, PAGE, {"room": None})
+    now = timezone.now()
+    job = queries.planning_job(room)
+    token = queries.board_token(room, job, every_min=5, now=now)
+    if is_fragment(request) and request.GET.get("since") == token:
+        return HttpResponse(status=204)
+    plan = queries.newest_plan(room)
+    day = parse_day(request.GET.get("day", ""))
+    context = {
+        "room": room,
+        "plan": plan,
+        "planning": job,
+        "failed": None if job else queries.failed_planning(room),
+        "token": token,
+        "day": day,
+        "legend": LEGEND,
+        "page": room_page(room, request.user, plan, day, now),
+    }
+    return render(request, f"{PAGE}#board" if is_fragment(request) else PAGE, context)
+
+
+def parse_day(text: str) -> date | None:
+    """A date of the address; anything else means today."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        return None
+
+
+@require_POST
+def room_replan(request: SignedInRequest) -> HttpResponse:
+    """Plan again although nothing changed: time has passed."""
+    room = own_room(request)
+    if room is not None:
+        do(request, lambda: actions.plan_again(room, request.user), _("The room is planned again; the page follows."))
+    return redirect("printing:room-plan")
