@@ -146,72 +146,80 @@ def printer_cards(room: Room, now: datetime) -> list[PrinterCard]:
     return [_card(printer, runs.get(printer.pk), following.get(printer.pk), now) for printer in printers]
 
 
+@dataclass(frozen=True)
+class _Standing:
+    """The part of a card that says how the printer stands."""
+
+    mark: tuple[str, str, str]
+    text: str
+    left_s: float | None = None
+    url: str = ""
+    action: str = ""
+    is_due: bool = False
+
+
 def _card(printer: Printer, run: Run | None, plate: Plate | None, now: datetime) -> PrinterCard:
-    outage = next(
-        (each for each in printer.outages.all() if each.since <= now and (each.until is None or each.until > now)),
-        None,
-    )
-    spool = getattr(printer, "spool", None)
-    card = {"printer": printer, "run": run, "outage": outage, "spool": spool}
+    outages = (each for each in printer.outages.all() if each.since <= now and (each.until is None or each.until > now))
+    outage = next(outages, None)
     if run:
-        return PrinterCard(**card, **_running_card(run, now))
-    if outage:
-        until = _("until %(when)s") % {"when": day_clock(outage.until)} if outage.until else _("until further notice")
-        return PrinterCard(
-            **card,
-            mark=("bad", "s-out", _("out of service")),
-            left_s=(outage.until - now).total_seconds() if outage.until else None,
-            text=f"{outage.reason}, {until}",
-            url="",
-            action="",
-            is_due=False,
-        )
-    if plate and plate.setup_at:
-        when = clock(plate.setup_at) if plate.setup_at - now < timedelta(hours=12) else day_clock(plate.setup_at)
-        return PrinterCard(
-            **card,
-            mark=("plain", "s-wait", _("free")),
-            left_s=None,
-            text=_("next %(plate)s, %(when)s") % {"plate": plate, "when": when},
-            url=reverse("printing:plate-detail", args=[plate.pk]),
-            action=_("Start %(plate)s") % {"plate": plate},
-            is_due=now >= plate.setup_at - SOON,
-        )
+        standing = _of_run(run, now)
+    elif outage:
+        standing = _of_outage(outage, now)
+    elif plate and plate.setup_at:
+        standing = _of_next(plate, plate.setup_at, now)
+    else:
+        standing = _Standing(("plain", "s-wait", _("free")), _("nothing planned"))
     return PrinterCard(
-        **card,
-        mark=("plain", "s-wait", _("free")),
-        left_s=None,
-        text=_("nothing planned"),
-        url="",
-        action="",
-        is_due=False,
+        printer=printer,
+        run=run,
+        outage=outage,
+        spool=getattr(printer, "spool", None),
+        mark=standing.mark,
+        left_s=standing.left_s,
+        text=standing.text,
+        url=standing.url,
+        action=standing.action,
+        is_due=standing.is_due,
     )
 
 
-def _running_card(run: Run, now: datetime) -> dict[str, object]:
+def _of_outage(outage: Outage, now: datetime) -> _Standing:
+    until = _("until %(when)s") % {"when": day_clock(outage.until)} if outage.until else _("until further notice")
+    return _Standing(
+        mark=("bad", "s-out", _("out of service")),
+        text=f"{outage.reason}, {until}",
+        left_s=(outage.until - now).total_seconds() if outage.until else None,
+    )
+
+
+def _of_next(plate: Plate, setup_at: datetime, now: datetime) -> _Standing:
+    when = clock(setup_at) if setup_at - now < timedelta(hours=12) else day_clock(setup_at)
+    return _Standing(
+        mark=("plain", "s-wait", _("free")),
+        text=_("next %(plate)s, %(when)s") % {"plate": plate, "when": when},
+        url=reverse("printing:plate-detail", args=[plate.pk]),
+        action=_("Start %(plate)s") % {"plate": plate},
+        is_due=now >= setup_at - SOON,
+    )
+
+
+def _of_run(run: Run, now: datetime) -> _Standing:
     url = reverse("printing:run-detail", args=[run.pk])
     left_s = (run.expected_end_at - now).total_seconds()
     if left_s > 0:
-        return {
-            "mark": ("live", "s-run", _("printing %(plate)s") % {"plate": run.plate}),
-            "left_s": left_s,
-            "text": _("ends %(when)s") % {"when": clock(run.expected_end_at)},
-            "url": url,
-            "action": _("Open"),
-            "is_due": False,
-        }
+        mark = ("live", "s-run", _("printing %(plate)s") % {"plate": run.plate})
+        ends = _("ends %(when)s") % {"when": clock(run.expected_end_at)}
+        return _Standing(mark, ends, left_s, url, _("Open"))
     ready = cool_at(run)
     cool = now >= ready
-    return {
-        "mark": ("good", "s-done", _("should be finished, %(plate)s") % {"plate": run.plate}),
-        "left_s": None,
-        "text": _("bed should be cool since %(when)s") % {"when": clock(ready)}
-        if cool
-        else _("let it cool until %(when)s") % {"when": clock(ready)},
-        "url": url,
-        "action": _("Clear") if cool else _("Open"),
-        "is_due": cool,
-    }
+    words = _("bed should be cool since %(when)s") if cool else _("let it cool until %(when)s")
+    return _Standing(
+        mark=("good", "s-done", _("should be finished, %(plate)s") % {"plate": run.plate}),
+        text=words % {"when": clock(ready)},
+        url=url,
+        action=_("Clear") if cool else _("Open"),
+        is_due=cool,
+    )
 
 
 def next_words(todos: list[Todo], now: datetime) -> str:

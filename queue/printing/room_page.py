@@ -160,7 +160,7 @@ def _days_with_plan(bells: Bells, moments: Iterable[datetime | None], now: datet
 
 
 def _shown(choices: Sequence[date], day: date | None) -> list[date]:
-    start = day if day in choices else timezone.localdate()
+    start = day if day is not None and day in choices else timezone.localdate()
     following = [each for each in choices if each >= start]
     return (following or list(choices))[:DAYS_SHOWN]
 

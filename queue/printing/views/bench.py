@@ -67,7 +67,7 @@ def run_context(request: SignedInRequest, run: Run, form: ClearForm | None = Non
         "results": results,
         "drawing": draw_plate(run.plate, copies),
         "form": form or ClearForm(copy_ids=[copy.pk for copy in copies]),
-        "chosen_lost": form.data.getlist("lost") if form is not None and form.is_bound else [],  # type: ignore[union-attr]
+        "chosen_lost": request.POST.getlist("lost") if form is not None else [],
         "cool_at": cool_at(run),
         "is_cool": now >= cool_at(run),
         "left_s": (run.expected_end_at - now).total_seconds(),
