@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-import numpy as np
+from dataclasses import replace
 
-from meshcheck.columns import solid_spans
+import numpy as np
+from numpy.typing import NDArray
+
+from meshcheck.columns import GRID_TURN_RAD, Spans, solid_spans
 from meshcheck.edges import coordinate_step_mm, face_normals, normal_noise
+from meshcheck.support_columns import SupportColumns
 from meshcheck.types import FloatArray, IntArray, Mesh, Support, Unknown
 
 LIMIT_DEG = 45.0
@@ -27,8 +31,19 @@ def overhang(mesh: Mesh, limit_deg: float = LIMIT_DEG, *, watertight: bool) -> S
     """
     normals, area = face_normals(mesh.corners)
     faces = _steep_faces(mesh, normals, area, limit_deg)
-    volume, on_part = _support(mesh, faces, watertight)
-    return Support(float(area[faces].sum()), faces, volume, on_part, limit_deg)
+    found = Support(float(area[faces].sum()), faces, 0.0, 0.0, limit_deg)
+    if not watertight:
+        return _unmeasured(found, "the skin is not closed, so nobody can say where support would end")
+    if not len(faces):
+        return found
+    spans = solid_spans(mesh.vertices, mesh.faces)
+    if spans.unbalanced > UNBALANCED_SHARE_MOST * spans.columns:
+        return _unmeasured(found, "parts of the skin face the wrong way, so nobody can say where support would end")
+    return _stand(found, mesh, spans)
+
+
+def _unmeasured(found: Support, because: str) -> Support:
+    return replace(found, volume_mm3=Unknown(because), on_part_mm3=Unknown(because))
 
 
 def _steep_faces(mesh: Mesh, normals: FloatArray, area: FloatArray, limit_deg: float) -> IntArray:
@@ -44,23 +59,31 @@ def _steep_faces(mesh: Mesh, normals: FloatArray, area: FloatArray, limit_deg: f
     return steep
 
 
-def _support(mesh: Mesh, faces: IntArray, watertight: bool) -> tuple[float | Unknown, float | Unknown]:
-    """Support volume and the share of it that stands on the part, in mm3."""
-    if not watertight:
-        unknown = Unknown("the skin is not closed, so nobody can say where support would end")
-        return unknown, unknown
-    if not len(faces):
-        return 0.0, 0.0
-    spans = solid_spans(mesh.vertices, mesh.faces)
-    if spans.unbalanced > UNBALANCED_SHARE_MOST * spans.columns:
-        unknown = Unknown("parts of the skin face the wrong way, so nobody can say where support would end")
-        return unknown, unknown
+def _stand(found: Support, mesh: Mesh, spans: Spans) -> Support:
+    """The columns of support below the steep faces, down to the part or the bed."""
     steep = np.zeros(len(mesh.faces), np.bool_)
-    steep[faces] = True
+    steep[found.overhang_faces] = True
     bed = float(mesh.vertices[:, 2].min())
     on_part = np.zeros(len(spans.column), np.bool_)
     on_part[1:] = spans.column[1:] == spans.column[:-1]
     below = np.where(on_part, np.roll(spans.high_mm, 1), bed)
-    height = np.where(steep[spans.low_face], spans.low_mm - below, 0.0)
+    wanted = steep[spans.low_face] & (spans.low_mm > below)
+    bottom, top = below[wanted] - bed, spans.low_mm[wanted] - bed
+    height = top - bottom
     cell = spans.pitch_mm**2
-    return float(height.sum() * cell), float(height[on_part].sum() * cell)
+    return replace(
+        found,
+        volume_mm3=float(height.sum() * cell),
+        on_part_mm3=float(height[on_part[wanted]].sum() * cell),
+        columns=_columns(spans, wanted, bottom, top),
+    )
+
+
+def _columns(spans: Spans, wanted: NDArray[np.bool_], bottom_mm: FloatArray, top_mm: FloatArray) -> SupportColumns:
+    """In the frame of the grid, which is turned by GRID_TURN_RAD."""
+    x, y = spans.cross_mm[wanted].T
+    c, s = np.cos(GRID_TURN_RAD), np.sin(GRID_TURN_RAD)
+    across = s * x + c * y
+    first = float(across.min(initial=np.inf)) if len(across) else 0.0
+    row = np.rint((across - first) / spans.pitch_mm).astype(np.int32)
+    return SupportColumns(-GRID_TURN_RAD, spans.pitch_mm, first, row, c * x - s * y, bottom_mm, top_mm)

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from meshcheck.bodies import union_overlapping
-from meshcheck.estimate import estimate_plate
+from meshcheck.estimate import estimate_on_each
 from meshcheck.export import PlacedMesh, stl_bytes, threemf_bytes
 from meshcheck.overhang import overhang
 from meshcheck.reading import read_mesh
@@ -81,13 +81,7 @@ def estimate_files(
     read = _Files()
     placed = [(read.mesh(file), file.x_mm, file.y_mm, file.turn_deg) for file in files]
     supports = [read.support(file, settings.overhang_limit_deg) for file in files]
-    estimates: dict[str, Estimate] = {}
-    for key, machine in machines.items():
-        found = estimate_plate(placed, settings, machine, supports)
-        if isinstance(found, Unknown):
-            return found
-        estimates[key] = found
-    return estimates
+    return estimate_on_each(placed, settings, machines, supports)
 
 
 def arranged(files: Sequence[PlacedFile], kind: Literal["stl", "3mf"], title: str) -> bytes:

@@ -14,6 +14,8 @@ from typing import Literal, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcheck.support_columns import SupportColumns
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int32]
 Vector = tuple[float, float, float]
@@ -177,6 +179,7 @@ class Support:
     volume_mm3: float | Unknown
     on_part_mm3: float | Unknown  # the share that stands on the part itself, not on the bed
     limit_deg: float
+    columns: SupportColumns | None = None  # where it stands; None when that is not known
 
 
 @dataclass(frozen=True, slots=True, eq=False)

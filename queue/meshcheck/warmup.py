@@ -114,7 +114,11 @@ def _walls() -> None:
 
 
 def _estimate() -> None:
-    estimate(_repaired()[0], PrintSettings(raft_layers=1, brim_lines=1), Machine(), None)
+    wheel = _repaired()[0]
+    support = overhang(wheel, watertight=True)
+    # wide lines leave places too narrow for the second wall
+    settings = PrintSettings(raft_layers=1, brim_lines=1, support="on", line_width_mm=0.55)
+    estimate(wheel, settings, Machine(), support)
 
 
 def _footprint() -> None:

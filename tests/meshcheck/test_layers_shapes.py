@@ -156,12 +156,12 @@ def test_a_step_gets_skin_where_it_is_bare() -> None:
 def test_a_fin_thinner_than_its_walls_is_counted_in_full() -> None:
     shapes = part_shapes(mesh_of(box(20, 0.6, 10)), PrintSettings())
     assert shapes.volume_mm3 == pytest.approx(20 * 0.6 * 10, rel=1e-6)
-    assert shapes.outlines[0].thin_mm2 == 0  # one loop fills it: its two sides lie 0.18 mm apart
+    assert shapes.outlines[0].gaps.area_mm2 == pytest.approx(0, abs=1e-6)  # one loop fills it: its two sides lie 0.18 mm apart
     # 1.1 mm: one loop 19.58 by 0.68 leaves a slit; free is 22 - 0.42 x 2 (19.58 + 0.68)
     slit = part_shapes(mesh_of(box(20, 1.1, 10)), PrintSettings())
-    assert slit.outlines[0].thin_mm2 == pytest.approx(22 - WIDTH * 2 * (19.58 + 0.68), abs=1e-5)
+    assert slit.outlines[0].gaps.area_mm2 == pytest.approx(22 - WIDTH * 2 * (19.58 + 0.68), abs=1e-5)
     hair = part_shapes(mesh_of(box(20, 0.3, 10)), PrintSettings())
-    assert hair.outlines[0].thin_mm2 == pytest.approx(6.0)  # narrower than a line: nothing is drawn, all is counted
+    assert hair.outlines[0].gaps.area_mm2 == pytest.approx(6.0)  # narrower than a line
 
 
 def test_overlapping_bodies_are_not_counted_twice() -> None:

@@ -6,9 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from meshcheck.layers.gaps import NO_GAPS
 from meshcheck.layers.path import Stroke, layer_key, layer_path, printed_layers
 from meshcheck.layers.shapes import PartShapes, part_shapes
-from meshcheck.types import FloatArray, Mesh, PrintSettings
+from meshcheck.layers.support import wanted_support
+from meshcheck.types import FloatArray, Mesh, PrintSettings, Support, Unknown
 
 Polylines = tuple[FloatArray, ...]
 
@@ -33,11 +35,17 @@ class LayerDrawing:
     fill: Polylines
     raft: Polylines
     brim: Polylines
+    support: Polylines
+    gaps: Polylines  # single lines where the part is too narrow for its walls
+    gap_widths_mm: tuple[float, ...]  # of each of them
 
 
-def layer_drawing(mesh: Mesh, settings: PrintSettings, layer_index: int) -> LayerDrawing:
+def layer_drawing(
+    mesh: Mesh, settings: PrintSettings, layer_index: int, support: Support | None = None
+) -> LayerDrawing:
     """Draw one layer of a closed mesh. IndexError when it has no such layer. See ``draw_layer`` for many."""
-    return draw_layer(part_shapes(mesh, settings), layer_index)
+    wanted = wanted_support(support, settings)
+    return draw_layer(part_shapes(mesh, settings, None if isinstance(wanted, Unknown) else wanted), layer_index)
 
 
 def draw_layer(shapes: PartShapes, layer_index: int) -> LayerDrawing:
@@ -59,6 +67,7 @@ def draw_layer(shapes: PartShapes, layer_index: int) -> LayerDrawing:
         thickness = float(shapes.stack.printed_mm[part_layer])
         bottom = float(shapes.stack.bottom_mm[part_layer]) + (raft_mm if settings.raft_layers else 0.0)
     outline = shapes.outlines[key[0]].section.to_polygons() if part_layer >= 0 else []
+    gaps = shapes.outlines[key[0]].gaps if part_layer >= 0 else NO_GAPS
     return LayerDrawing(
         layer=layer_index,
         layers=layers,
@@ -72,6 +81,9 @@ def draw_layer(shapes: PartShapes, layer_index: int) -> LayerDrawing:
         fill=lines[Stroke.INFILL],
         raft=lines[Stroke.RAFT],
         brim=lines[Stroke.BRIM],
+        support=lines[Stroke.SUPPORT],
+        gaps=gaps.lines_mm,
+        gap_widths_mm=gaps.widths_mm,
     )
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numba import njit
@@ -41,29 +42,55 @@ def draw_loops(loops: Sequence[FloatArray], start_mm: tuple[float, float]) -> tu
     return path, owner
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Rows:
+    """Parallel lines not yet in order: row r lies at ``(lowest + r + 0.5) * spacing_mm`` across the direction
+    ``angle_rad``; its lines are ``ends_mm[start[r]:start[r + 1]]``, ascending, two places along the row for each."""
+
+    start: Starts
+    ends_mm: FloatArray
+    lowest: int
+    angle_rad: float
+    spacing_mm: float
+
+    @property
+    def length_mm(self) -> float:
+        return float(self.ends_mm[1::2].sum() - self.ends_mm[::2].sum())
+
+
 def hatch(
     loops: Sequence[FloatArray], angle_rad: float, spacing_mm: float, start_mm: tuple[float, float]
 ) -> tuple[FloatArray, Flags]:
-    """Parallel lines inside ``loops`` (even-odd), in the order in which they are drawn.
+    """Parallel lines inside ``loops`` (even-odd), in the order in which they are drawn; see ``draw_rows``.
 
     Lines lie ``spacing_mm`` apart at ``angle_rad`` to the x axis, on a grid through the origin shifted by half a
-    spacing, so that layers above each other share it. Returns points (k, 2) and drawn (k,): True where a line ends at
-    the point, False where the head only travels to it. ValueError when the spacing is not above zero.
+    spacing, so that layers above each other share it. ValueError when the spacing is not above zero.
     """
     if not spacing_mm > 0:
         raise ValueError("the spacing of lines must be above zero")
     points, starts = flatten(loops)
-    cos, sin = math.cos(angle_rad), math.sin(angle_rad)
-    turn = np.array([[cos, -sin], [sin, cos]])
-    along, across = np.ascontiguousarray((points @ turn).T)
+    along, across = np.ascontiguousarray((points @ _turn(angle_rad)).T)
     row_start, ends, lowest = _rows(along, across / spacing_mm - 0.5, starts)
-    if len(ends) == 0:
+    return draw_rows(Rows(row_start, ends, int(lowest), angle_rad, spacing_mm), start_mm)
+
+
+def draw_rows(rows: Rows, start_mm: tuple[float, float]) -> tuple[FloatArray, Flags]:
+    """Lines in the order in which they are drawn from ``start_mm``: points (k, 2) and drawn (k,), True where a line
+    ends at the point, False where the head only travels to it."""
+    if len(rows.ends_mm) == 0:
         return np.zeros((0, 2)), np.zeros(0, np.bool_)
+    turn, spacing = _turn(rows.angle_rad), rows.spacing_mm
     start_along, start_across = np.array(start_mm) @ turn
-    start_row = start_across / spacing_mm - 0.5 - lowest
-    path, drawn = _walk(row_start, ends, spacing_mm, float(start_along), float(start_row), _JOINED, _NEAREST_MOST)
-    path[:, 1] = (path[:, 1] + lowest + 0.5) * spacing_mm
+    start_row = start_across / spacing - 0.5 - rows.lowest
+    path, drawn = _walk(rows.start, rows.ends_mm, spacing, float(start_along), float(start_row), _JOINED, _NEAREST_MOST)
+    path[:, 1] = (path[:, 1] + rows.lowest + 0.5) * spacing
     return path @ turn.T, drawn
+
+
+def _turn(angle_rad: float) -> FloatArray:
+    """Points (n, 2) times this are their places along and across the direction."""
+    cos, sin = math.cos(angle_rad), math.sin(angle_rad)
+    return np.array([[cos, -sin], [sin, cos]])
 
 
 @njit(cache=True, nogil=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 
@@ -10,8 +11,9 @@ import numpy as np
 from manifold3d import CrossSection
 from numpy.typing import NDArray
 
-from meshcheck.layers.lines import draw_loops, hatch
+from meshcheck.layers.lines import Rows, draw_loops, draw_rows, hatch
 from meshcheck.layers.shapes import Loops, PartShapes, loops_of
+from meshcheck.layers.support import NONE
 from meshcheck.types import FloatArray
 
 
@@ -26,6 +28,7 @@ class Stroke(IntEnum):
     SUPPORT = 5
     RAFT = 6
     BRIM = 7
+    GAP = 8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,8 +36,8 @@ class LayerPath:
     """points_mm (k, 2) in the part's own coordinates; strokes (k,) int8: the Stroke that ends at each point.
 
     The first stroke is always TRAVEL, and there is always a point: a layer without a line has the middle of its
-    outline. ``thin_mm`` is the length of line that fills places too narrow for the walls
-    drawn; it counts in time and length but is not drawn.
+    outline. ``thin_mm`` is the length of line for crumbs beside walls too small to be drawn; it
+    counts in time and length.
     """
 
     points_mm: FloatArray
@@ -42,7 +45,7 @@ class LayerPath:
     thin_mm: float
 
 
-Key = tuple[int, int, bool, bool]
+Key = tuple[int, int, int, bool, bool]
 
 
 def printed_layers(shapes: PartShapes) -> int:
@@ -51,17 +54,18 @@ def printed_layers(shapes: PartShapes) -> int:
 
 
 def layer_key(shapes: PartShapes, printed_layer: int) -> Key:
-    """Layers with equal keys have the same path: outline (-1: raft), fill, odd or even, first on the bed."""
+    """Layers with equal keys have the same path: outline (-1: raft), fill, support, odd or even, first on the bed."""
     part_layer = printed_layer - shapes.settings.raft_layers
     odd, first = bool(printed_layer % 2), printed_layer == 0
     if part_layer < 0:
-        return (-1, -1, odd, first)
-    return (int(shapes.outline_of[part_layer]), int(shapes.fill_of[part_layer]), odd, first)
+        return (-1, -1, NONE, odd, first)
+    outline, fill = int(shapes.outline_of[part_layer]), int(shapes.fill_of[part_layer])
+    return (outline, fill, int(shapes.support.pattern_of[part_layer]), odd, first)
 
 
 def layer_path(shapes: PartShapes, key: Key) -> LayerPath:
     """The path of the layers that have this key."""
-    outline_number, fill_number, odd, first = key
+    outline_number, fill_number, support_number, odd, first = key
     settings = shapes.settings
     width = settings.line_width_mm
     # lines cross those of the layer below at right angles (common practice, no source)
@@ -73,12 +77,15 @@ def layer_path(shapes: PartShapes, key: Key) -> LayerPath:
         drawing.lines(Stroke.RAFT, loops_of(shapes.raft), angle, width)
         return drawing.path(0.0, shapes.raft)
     outline, fill = shapes.outlines[outline_number], shapes.fills[fill_number]
+    if support_number != NONE:
+        drawing.rows(Stroke.SUPPORT, shapes.support.patterns[support_number])
     drawing.loops([(Stroke.INNER_WALL if i else Stroke.OUTER_WALL, loops) for i, loops in enumerate(outline.walls)])
+    drawing.strips(Stroke.GAP, outline.gaps.lines_mm)
     drawing.lines(Stroke.SKIN, loops_of(fill.skin), angle, width)
     if settings.infill_share > 0:
         drawing.lines(Stroke.INFILL, loops_of(fill.sparse), angle, width / settings.infill_share)
     section = shapes.outlines[0].section if outline.section.is_empty() else outline.section
-    return drawing.path(outline.thin_mm2 / width, section)
+    return drawing.path(outline.gaps.undrawn_mm2 / width, section)
 
 
 class _Drawing:
@@ -114,6 +121,22 @@ class _Drawing:
             return
         points, drawn = hatch(region, angle_rad, spacing_mm, self._place)
         self._add(points, np.where(drawn, np.int8(stroke), np.int8(Stroke.TRAVEL)))
+
+    def rows(self, stroke: Stroke, rows: Rows) -> None:
+        points, drawn = draw_rows(rows, self._place)
+        self._add(points, np.where(drawn, np.int8(stroke), np.int8(Stroke.TRAVEL)))
+
+    def strips(self, stroke: Stroke, strips: Sequence[FloatArray]) -> None:
+        """Open lines, nearest end first."""
+        left = list(range(len(strips)))
+        ends = np.array([[strip[0], strip[-1]] for strip in strips]).reshape(-1, 2, 2)
+        while left:
+            away = np.hypot(*(ends[left] - self._place).T)  # (2, left)
+            side, nearest = np.unravel_index(int(away.argmin()), away.shape)
+            strip = strips[left.pop(int(nearest))]
+            strokes = np.full(len(strip), stroke, np.int8)
+            strokes[0] = Stroke.TRAVEL
+            self._add(strip[::-1] if side else strip, strokes)
 
     def path(self, thin_mm: float, section: CrossSection) -> LayerPath:
         if not self._points:

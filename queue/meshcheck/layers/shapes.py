@@ -5,20 +5,23 @@ Layers that are the same are worked out once. Polygons and their offsets and boo
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from manifold3d import CrossSection, FillRule, JoinType
 
 from meshcheck.layers.distinct import LayerShape, distinct_layers
+from meshcheck.layers.gaps import NO_GAPS, Gaps, gaps_between
 from meshcheck.layers.skins import Intersections
 from meshcheck.layers.stack import Stack, stack_for
-from meshcheck.types import FloatArray, IntArray, Mesh, PrintSettings
+from meshcheck.layers.support import SupportLayers, support_layers
+from meshcheck.types import FloatArray, IntArray, Mesh, PrintSettings, Support
 
 THINNING_MM = 0.02  # a twentieth of a line; the areas are corrected for it
 _MITRE_LIMIT = 2.0  # the smallest the library takes: sharper corners are cut off square
 _QUADRATURE_MOST = 0.02
+_FILLED_MM2 = 1e-3
 
 Loops = tuple[FloatArray, ...]
 
@@ -28,7 +31,7 @@ class Outline:
     """One distinct layer shape. ``walls[i]`` are the closed middle lines of wall i, the outermost first.
 
     Areas are those of the exact contours: ``area_mm2`` of the whole layer, ``inner_mm2`` of what the walls leave,
-    ``thin_mm2`` of places too narrow for the walls drawn, which a printer fills with lines of another width.
+    that of ``gaps`` is of places too narrow for the walls drawn, which a printer fills with lines of another width.
     ``exact_share`` is the area of the exact contours over that of the thinned ones.
     """
 
@@ -37,7 +40,7 @@ class Outline:
     walls: tuple[Loops, ...]
     area_mm2: float
     inner_mm2: float
-    thin_mm2: float
+    gaps: Gaps
     exact_share: float
 
 
@@ -56,7 +59,8 @@ class PartShapes:
     """The layers of one part. ``outline_of`` and ``fill_of`` (L,) say which distinct shape each layer has.
 
     ``volume_mm3`` is the material of the part itself; ``solid_mm3`` the volume the layers enclose. ``raft`` is the
-    shape of every raft layer; ``brim[i]`` are the middle lines of brim line i, the innermost first.
+    shape of every raft layer; ``brim[i]`` are the middle lines of brim line i, the innermost first. ``support`` stands
+    beside the part, layer by layer, and on the raft where there is one.
     """
 
     stack: Stack
@@ -71,12 +75,14 @@ class PartShapes:
     raft_mm3: float
     brim: tuple[Loops, ...]
     brim_mm3: float
+    support: SupportLayers
 
 
-def part_shapes(mesh: Mesh, settings: PrintSettings) -> PartShapes:
+def part_shapes(mesh: Mesh, settings: PrintSettings, support: Support | None = None) -> PartShapes:
     """All layers of a closed mesh with outward faces; its lowest point stands on the bed.
 
-    TooManySegments when the mesh is too fine for its height.
+    ``support`` must be wanted and measured: what ``wanted_support`` answers. TooManySegments when the mesh is too
+    fine for its height.
     """
     z = mesh.vertices[:, 2]
     stack = stack_for(float(np.ptp(z)), settings)
@@ -89,8 +95,10 @@ def part_shapes(mesh: Mesh, settings: PrintSettings) -> PartShapes:
         [_material_mm2(outlines[o], fills[f], settings) for o, f in zip(outline_of, fill_of, strict=True)]
     )
     areas = np.array([outlines[o].area_mm2 for o in outline_of])
-    raft, raft_mm3 = _raft(outlines[outline_of[0]].section, settings)
-    brim, brim_mm3 = _brim(raft if settings.raft_layers else outlines[outline_of[0]].section, settings)
+    standing = support_layers(support, stack, settings)
+    lowest = outlines[outline_of[0]].section
+    raft, raft_mm3 = _raft(lowest, standing.foot, settings)
+    brim, brim_mm3 = _brim(raft if settings.raft_layers else lowest, settings)
     return PartShapes(
         stack=stack,
         settings=settings,
@@ -104,6 +112,7 @@ def part_shapes(mesh: Mesh, settings: PrintSettings) -> PartShapes:
         raft_mm3=raft_mm3,
         brim=brim,
         brim_mm3=brim_mm3,
+        support=standing,
     )
 
 
@@ -119,7 +128,8 @@ def _material_mm2(outline: Outline, fill: Fill, settings: PrintSettings) -> floa
 def _outline(shape: LayerShape, settings: PrintSettings) -> Outline:
     width, exact_share = settings.line_width_mm, shape.exact_share
     section = CrossSection(list(shape.contours), FillRule.Positive)
-    walls = tuple(loops_of(grow(section, -(i + 0.5) * width)) for i in range(settings.walls))
+    middles = [grow(section, -(i + 0.5) * width) for i in range(settings.walls)]
+    walls = tuple(loops_of(middle) for middle in middles)
     inner = grow(section, -settings.walls * width)
     area, inner_area = section.area(), inner.area()
     drawn = width * sum(loop_length(loop) for loops in walls for loop in loops)
@@ -129,9 +139,19 @@ def _outline(shape: LayerShape, settings: PrintSettings) -> Outline:
         walls=walls,
         area_mm2=area * exact_share,
         inner_mm2=inner_area * exact_share,
-        thin_mm2=max(0.0, area - inner_area - drawn),
+        # where no wall meets another the walls' lines fill their ring exactly, and nothing is left over
+        gaps=_gaps(section, middles, width) if abs(area - inner_area - drawn) > _FILLED_MM2 else NO_GAPS,
         exact_share=exact_share,
     )
+
+
+def _gaps(section: CrossSection, middles: Sequence[CrossSection], width: float) -> Gaps:
+    """What each wall cannot reach of the room the walls before it left."""
+    left_over = CrossSection()
+    for i, middle in enumerate(middles):
+        room = grow(section, -i * width) if i else section
+        left_over = left_over + (room - grow(middle, width / 2))
+    return gaps_between(left_over, width)
 
 
 def _fills(outlines: list[Outline], outline_of: IntArray, settings: PrintSettings) -> tuple[list[Fill], IntArray]:
@@ -180,11 +200,13 @@ def _quadrature(mesh: Mesh, area_mm2: FloatArray, stack: Stack) -> float:
     return min(max(volume / layered, 1 - _QUADRATURE_MOST), 1 + _QUADRATURE_MOST)
 
 
-def _raft(lowest: CrossSection, settings: PrintSettings) -> tuple[CrossSection, float]:
-    """Full layers that reach ``raft_margin_mm`` beyond the lowest layer, and their volume in mm3."""
+def _raft(lowest: CrossSection, foot: CrossSection, settings: PrintSettings) -> tuple[CrossSection, float]:
+    """Full layers that reach ``raft_margin_mm`` beyond the lowest layer and the foot of the support, and their volume
+    in mm3."""
     if settings.raft_layers == 0:
         return CrossSection(), 0.0
-    raft = grow(lowest, settings.raft_margin_mm)
+    # the foot is made of columns: round corners, because pointed ones would grow out of every step of its edge
+    raft = grow(lowest, settings.raft_margin_mm) + foot.offset(settings.raft_margin_mm, JoinType.Round)
     height = settings.first_layer_mm + (settings.raft_layers - 1) * settings.layer_height_mm
     return raft, raft.area() * height
 
