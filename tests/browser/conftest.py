@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import psutil
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
@@ -31,13 +32,13 @@ class Demo:
     folder: Path
     process: subprocess.Popen[str]
     lines: list[str] = field(default_factory=list)
+    reader: threading.Thread = field(default_factory=threading.Thread)
 
     def worker_pid(self) -> int:
         """Process id of the supervised worker."""
-        children = Path(f"/proc/{self.process.pid}/task/{self.process.pid}/children").read_text().split()
-        for child in children:
-            if b"worker" in Path(f"/proc/{child}/cmdline").read_bytes().split(b"\0"):
-                return int(child)
+        for child in psutil.Process(self.process.pid).children():
+            if "worker" in child.cmdline():
+                return int(child.pid)
         raise LookupError("the demo has no worker")
 
 
@@ -60,7 +61,8 @@ def start_demo(folder: Path) -> Demo:
         assert process.stdout is not None
         demo.lines.extend(line.rstrip() for line in process.stdout)
 
-    threading.Thread(target=read, daemon=True).start()
+    demo.reader = threading.Thread(target=read, daemon=True)
+    demo.reader.start()
     end = time.monotonic() + START_S
     while time.monotonic() < end and process.poll() is None:
         if any("Makerlab runs at" in line for line in demo.lines):
@@ -77,6 +79,9 @@ def demo(tmp_path_factory: pytest.TempPathFactory, chromium: str) -> Iterator[De
     yield running
     running.process.send_signal(signal.SIGINT)
     running.process.wait(30)
+    running.reader.join(5)
+    if running.process.stdout is not None:
+        running.process.stdout.close()
     leftover = [line for line in running.lines if re.search(r"Traceback|ERROR", line)]
     assert not leftover, "\n".join(running.lines)
 
