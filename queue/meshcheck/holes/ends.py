@@ -84,37 +84,49 @@ def _leaning_in(mesh: Mesh, edges: EdgeTable, hole: Cylinder) -> tuple[float, fl
 def _ray_hits(mesh: Mesh, hole: Cylinder) -> FloatArray:
     """(rays, 2): nearest hit above and (negative) below the middle of the hole along each ray, infinite if none."""
     u, v = plane_basis(hole.axis)
-    frame = np.column_stack([u, v, hole.axis])
     angle = np.arange(RAYS_PER_RING) * 2 * np.pi / RAYS_PER_RING + RAY_TURN_RAD
     ring = np.column_stack([np.cos(angle), np.sin(angle)])
     rays = np.vstack([[[1e-4, 0.7e-4]], *(share * ring for share in RINGS)]) * hole.free_radius_mm
-    near = np.ascontiguousarray((mesh.vertices - hole.middle_mm) @ frame)
-    hits: FloatArray = _nearest_hits(near, np.ascontiguousarray(mesh.faces, np.int32), rays)
+    frame = np.ascontiguousarray(np.vstack([u, v, hole.axis]))
+    vertices, faces = np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces, np.int32)
+    hits: FloatArray = _nearest_hits(vertices, faces, hole.middle_mm, frame, rays)
     return hits
 
 
 @njit(cache=True, nogil=True)
-def _nearest_hits(points, faces, rays):  # type: ignore[no-untyped-def]
-    """points (n, 3) with rays running along the third coordinate from height 0 at places ``rays`` (r, 2)."""
+def _nearest_hits(vertices, faces, origin, frame, rays):  # type: ignore[no-untyped-def]
+    """Rays run both ways along the last row of ``frame`` from places ``rays`` (r, 2) about the origin."""
     out = np.empty((rays.shape[0], 2))
     out[:, 0], out[:, 1] = np.inf, -np.inf
     reach = np.abs(rays).max()
+    p = np.empty((3, 3))  # the face's corners in the frame: most faces are done with after the first coordinate
     for i in range(faces.shape[0]):
-        a, b, c = points[faces[i, 0]], points[faces[i, 1]], points[faces[i, 2]]
-        if min(a[0], b[0], c[0]) > reach or max(a[0], b[0], c[0]) < -reach:
+        beside = False
+        for axis in range(3):
+            for k in range(3):
+                v = faces[i, k]
+                p[k, axis] = (
+                    (vertices[v, 0] - origin[0]) * frame[axis, 0]
+                    + (vertices[v, 1] - origin[1]) * frame[axis, 1]
+                    + (vertices[v, 2] - origin[2]) * frame[axis, 2]
+                )
+            low = min(p[0, axis], p[1, axis], p[2, axis])
+            high = max(p[0, axis], p[1, axis], p[2, axis])
+            if axis < 2 and (low > reach or high < -reach):
+                beside = True
+                break
+        if beside:
             continue
-        if min(a[1], b[1], c[1]) > reach or max(a[1], b[1], c[1]) < -reach:
-            continue
-        area = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+        area = (p[1, 0] - p[0, 0]) * (p[2, 1] - p[0, 1]) - (p[1, 1] - p[0, 1]) * (p[2, 0] - p[0, 0])
         if abs(area) < 1e-300:
             continue
         for r in range(rays.shape[0]):
             x, y = rays[r, 0], rays[r, 1]
-            p = ((b[0] - x) * (c[1] - y) - (b[1] - y) * (c[0] - x)) / area
-            q = ((c[0] - x) * (a[1] - y) - (c[1] - y) * (a[0] - x)) / area
-            if p < 0 or q < 0 or p + q > 1:
+            first = ((p[1, 0] - x) * (p[2, 1] - y) - (p[1, 1] - y) * (p[2, 0] - x)) / area
+            second = ((p[2, 0] - x) * (p[0, 1] - y) - (p[2, 1] - y) * (p[0, 0] - x)) / area
+            if first < 0 or second < 0 or first + second > 1:
                 continue
-            z = p * a[2] + q * b[2] + (1 - p - q) * c[2]
+            z = first * p[0, 2] + second * p[1, 2] + (1 - first - second) * p[2, 2]
             if z > 0:
                 out[r, 0] = min(out[r, 0], z)
             else:
