@@ -64,6 +64,14 @@ def test_who_has_a_pile(world, signed_in, name, status):
     assert client.post(reverse("submissions:review-approve-passing")).status_code == expected
 
 
+def test_the_report_leads_the_teacher_to_the_desk_and_nobody_else(world, teacher, signed_in):
+    submission = waiting(world)
+    report = reverse("submissions:submission-report", args=[submission.pk])
+    assert desk(submission.pk) in text_of(teacher.get(report))
+    for person in (world.student, world.technician):
+        assert desk(submission.pk) not in text_of(signed_in(person).get(report))
+
+
 def test_an_empty_pile_is_calm(world, teacher):
     make_submission(world)
     assert "Nothing waits for you" in text_of(teacher.get("/review/"))

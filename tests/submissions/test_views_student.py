@@ -272,6 +272,7 @@ def test_a_bad_upload_is_told_in_place_and_loses_nothing(world, student, setting
     settings.UPLOAD_MAX_BYTES = 2000
     answer = post_file(student, world, file())
     assert answer.status_code == 422
+    assert answer["HX-Push-Url"] == "false"
     page = text_of(answer)
     assert says in page
     assert page.index(says) > page.index('id="hand-in"')
@@ -386,6 +387,24 @@ def test_a_rejected_file_says_why_and_what_to_do(world, student):
     assert submission.report["reason"].split("'")[0][:20] in page
     assert "Upload another version" in page
     assert "Hand in version" not in page
+
+
+def test_what_was_sent_back_says_so_before_the_verdict(world, student):
+    submission = make_submission(world, state=State.RETURNED)
+    Review.objects.create(submission=submission, reviewer=world.teacher, decision="returned", note="Thicker spokes.")
+    page = text_of(student.get(reverse("submissions:submission-report", args=[submission.pk])))
+    assert page.index("Thicker spokes.") < page.index("every check passes")
+
+
+def test_support_is_named_beside_the_mass(world, student):
+    submission = make_submission(world, report=report(support_g=1.4))
+    page = text_of(student.get(reverse("submissions:submission-report", args=[submission.pk])))
+    assert "of support besides" in page
+
+
+def test_a_gauge_the_class_shares_is_not_on_the_teams_list(world, student, told):
+    make_kit_part(world.plan, "axle-gauge", copies_per_team=0)
+    assert "Axle gauge" not in text_of(student.get(PARTS))
 
 
 def test_a_failed_check_says_so_and_keeps_the_file(world, student):

@@ -54,6 +54,12 @@ def page_context(
     return {**context, "team": team, "page": page, "period": period_of(assignment.meeting)}
 
 
+def in_place(response: HttpResponse) -> HttpResponse:
+    """A form that came back with errors leaves the address line alone: its own address takes only POST."""
+    response["HX-Push-Url"] = "false"
+    return response
+
+
 @require_POST
 def submission_create(request: SignedInRequest, assignment_id: int, kit_part_id: int) -> HttpResponse:
     """Take a file. Goes to its report; what is wrong with it is said beside the field, and nothing is lost."""
@@ -75,5 +81,5 @@ def submission_create(request: SignedInRequest, assignment_id: int, kit_part_id:
     except (NotAllowedNow, UploadRefused) as refused:
         context = page_context(request, assignment, assignments)
         context |= {"refused": [str(refused)], "refused_part": part.pk}
-        return render(request, PAGE, context, status=422)
+        return in_place(render(request, PAGE, context, status=422))
     return redirect("submissions:submission-report", pk=submission.pk)

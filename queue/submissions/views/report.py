@@ -22,6 +22,7 @@ from submissions.forms import HandInForm
 from submissions.models import Submission
 from submissions.states import NotAllowedNow, State
 from submissions.uploads import UploadRefused
+from submissions.views.parts import in_place
 from submissions.wording import sort_findings, verdict_banner
 
 PAGE = "submissions/submission_report.html"
@@ -77,6 +78,7 @@ def report_context(request: SignedInRequest, submission: Submission, form: HandI
         "can_hand_in": permissions.can_hand_in(user, submission),
         "can_take_back": permissions.can_take_back(user, submission),
         "can_reread": permissions.can_reread(user, submission),
+        "can_review": permissions.can_review(user, submission),
         "can_upload": permissions.can_upload(user, submission.assignment, submission.kit_part),
     }
 
@@ -113,7 +115,7 @@ def submission_hand_in(request: SignedInRequest, pk: int) -> HttpResponse:
         form.is_valid()
         if not form.errors:
             form.add_error("note", str(needed))
-        return render(request, PAGE, report_context(request, submission, form), status=422)
+        return in_place(render(request, PAGE, report_context(request, submission, form), status=422))
     except NotAllowedNow as refused:
         return back_to_report(request, submission, refused)
     messages.success(

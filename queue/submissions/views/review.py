@@ -19,6 +19,7 @@ from submissions.forms import ReturnForm
 from submissions.models import Submission
 from submissions.states import NotAllowedNow
 from submissions.steps import period_of
+from submissions.views.parts import in_place
 from submissions.views.report import RELATED
 from submissions.wording import counts, of_level, ready_sentences, sort_findings, verdict_banner
 
@@ -127,7 +128,7 @@ def review_return(request: SignedInRequest, pk: int) -> HttpResponse:
         else:
             messages.success(request, _("%(part)s goes back to %(team)s with your note.") % _names(submission))
             return onward
-    return render(request, PAGE, desk_context(request, submission, form), status=422)
+    return in_place(render(request, PAGE, desk_context(request, submission, form), status=422))
 
 
 @require_POST
