@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -14,7 +15,7 @@ from printing.models import Outage, Plate, PrintCopy, Printer, Room, Run, Spool
 from printing.queries import planned_plates
 from printing.states import CopyState, Outcome
 
-STARTS_SHOWN = 8
+TODOS_SHOWN = 10
 SOON = timedelta(minutes=10)
 
 
@@ -65,7 +66,7 @@ def todo_list(room: Room, now: datetime) -> list[Todo]:
     """Clears of running prints and the next starts, in order of time."""
     runs = running(room)
     clears = [_clear(run, now) for run in runs]
-    plates = [plate for plate in planned_plates(room) if plate.setup_at and plate.printer][:STARTS_SHOWN]
+    plates = [plate for plate in planned_plates(room) if plate.setup_at and plate.printer]
     spools = {spool.printer_id: spool for spool in Spool.objects.filter(room=room, printer__isnull=False)}
     busy = {run.printer_id for run in runs}
     starts = [_start(plate, spools.get(plate.printer_id), busy, now) for plate in plates]
@@ -230,7 +231,8 @@ def next_words(todos: list[Todo], now: datetime) -> str:
     return _("now") if first.due else _("in %(time)s") % {"time": hours_and_minutes((first.at - now).total_seconds())}
 
 
-def turns_left(todos: list[Todo], closes: datetime | None) -> str:
-    """How many starts and clears are still to do today."""
-    count = sum(todo.at <= closes for todo in todos) if closes else len(todos)
+def turns_left(todos: list[Todo], now: datetime) -> str:
+    """How many starts and clears are still to do today, in the school's time."""
+    today = timezone.localdate(now)
+    count = sum(timezone.localdate(todo.at) <= today for todo in todos)
     return ngettext("%(count)d turn", "%(count)d turns", count) % {"count": count}

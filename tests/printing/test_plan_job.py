@@ -9,7 +9,19 @@ from django.utils import timezone
 
 from makerlab.work.models import Job
 from printing import actions
-from printing.models import Outage, Plate, PlateEstimate, PrintCopy, Printer, PrinterKind, Room, RoomPlan, Run, Spool
+from printing.models import (
+    Outage,
+    Plate,
+    PlateEstimate,
+    PrintCopy,
+    Printer,
+    PrinterKind,
+    PrintRequest,
+    Room,
+    RoomPlan,
+    Run,
+    Spool,
+)
 from printing.planner import choose as choosing
 from printing.planner.estimates import Estimates
 from printing.planner.problem import calendar_of
@@ -23,6 +35,7 @@ def _short_search(monkeypatch):
     """A fifth of a second finds the best plan of a handful of plates; the page's second and a half is not needed."""
     monkeypatch.setattr(choosing, "TRY_S", 0.05)
     monkeypatch.setattr(choosing, "SEARCH_S", 0.2)
+    monkeypatch.setattr(choosing, "ORDER_S", 0.2)
 
 
 @pytest.fixture
@@ -201,6 +214,36 @@ def test_numbers_stay_when_the_room_is_planned_again(planned):
     plan_now()
     after = {plate.pk: (plate.number, set(plate.copies.values_list("pk", flat=True))) for plate in Plate.objects.all()}
     assert after == before
+
+
+def test_where_nobody_is_late_the_queue_decides(world):
+    """One printer, three teams with a chassis each: they are served in the order of the queue, whatever it is."""
+    with_meshes(world)
+    Outage.objects.create(printer=world.printers[1], since=timezone.now() - timedelta(hours=1), reason="belt")
+    Outage.objects.create(printer=world.printers[2], since=timezone.now() - timedelta(hours=1), reason="belt")
+    world.meeting.starts_at += timedelta(days=30)
+    world.meeting.ends_at += timedelta(days=30)
+    world.meeting.save()
+    first, second = ordered_mesh(world), ordered_mesh(world, world.second_team, "students/otters-wheel-3.stl")
+    plan_now()
+
+    def served() -> list[int]:
+        last = {
+            team: max(copy.plate.cleared_at for copy in PrintCopy.objects.filter(request__team=team))
+            for team in (world.team, world.second_team)
+        }
+        return sorted(last, key=lambda team: last[team])
+
+    assert RoomPlan.objects.first().late_kits == 0
+    assert served() == [world.team, world.second_team]
+    for request in (second, PrintRequest.objects.get(team=world.second_team, submission=None)):
+        for _ in range(2):
+            version = Room.objects.get().queue_version
+            actions.move_request(PrintRequest.objects.get(pk=request.pk), world.teacher, "up", version)
+    assert PrintRequest.objects.order_by("rank").first().team == world.second_team
+    plan_now()
+    assert served() == [world.second_team, world.team]
+    assert first.copies.count() == 4
 
 
 def test_a_part_too_big_for_every_bed_waits_with_its_reason(world):

@@ -19,6 +19,7 @@ from printing.planner.estimates import Estimates
 from printing.planner.publish import publish
 from printing.planner.snapshot import take_snapshot
 
+CAUSES_TOLD = 2
 log = logging.getLogger("makerlab.printing")
 
 
@@ -57,4 +58,7 @@ def causes(job: Job) -> str:
     """Why the room is planned: this job's cause and those of the jobs behind it, which this plan settles too."""
     waiting = Job.objects.filter(kind=PLAN_ROOM, subject=job.subject, state=Job.State.WAITING).order_by("id")
     found = [job.payload.get("cause", ""), *(each.payload.get("cause", "") for each in waiting)]
-    return "; ".join(dict.fromkeys(filter(None, found)))[:CAUSE_MAX]
+    different = list(dict.fromkeys(filter(None, found)))
+    if len(different) > CAUSES_TOLD:
+        return f"{different[0]}, and {len(different) - 1} more changes"[:CAUSE_MAX]
+    return "; ".join(different)[:CAUSE_MAX]

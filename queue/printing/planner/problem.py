@@ -95,7 +95,7 @@ def _job(
         cool_min=math.ceil(figures.cool_down_s / 60),
         published_printer_id=str(shown.printer_id) if shown and shown.printer_id else None,
         published_setup_start=calendar.to_minute(shown.setup_at) if shown and shown.setup_at else None,
-        queue_position=min((copy.rank[0] for copy in copies), default=0),
+        queue_position=min((copy.rank[1] for copy in copies), default=0),
         barred={str(printer.id): barred[printer.kind.id] for printer in snapshot.printers if printer.kind.id in barred},
     )
 

@@ -44,8 +44,9 @@ def _write_plates(snapshot: Snapshot, option: Option) -> list[int]:
     planned = PrintCopy.objects.filter(request__room_id=snapshot.room_id, state=CopyState.PLANNED)
     planned.update(state=CopyState.WAITING, plate=None, place=None, x_mm=None, y_mm=None, turn_deg=0.0)
     Plate.objects.filter(pk__in=set(rows) - {pk for pk in matched if pk}).delete()
-    numbers = []
-    for at, laid in enumerate(option.posed.plates):
+    numbers = [0] * len(option.posed.plates)
+    for at in _by_start(option):  # new plates get their numbers in order of their starts
+        laid = option.posed.plates[at]
         row = rows.get(matched[at] or 0)
         if row is None:
             last += 1
@@ -53,8 +54,14 @@ def _write_plates(snapshot: Snapshot, option: Option) -> list[int]:
         _fill_row(row, snapshot, option, at, laid)
         row.save()
         _place_copies(row, laid)
-        numbers.append(row.number)
+        numbers[at] = row.number
     return numbers
+
+
+def _by_start(option: Option) -> list[int]:
+    """Positions of the plates in order of their set-up; those without a place last."""
+    setup = {int(run.plate_id): run.setup_start for run in option.plan.runs}
+    return sorted(range(len(option.posed.plates)), key=lambda at: (at not in setup, setup.get(at, 0), at))
 
 
 def match_rows(snapshot: Snapshot, plates: Iterable[Laid]) -> list[int | None]:

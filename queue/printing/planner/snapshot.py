@@ -98,7 +98,7 @@ def _copies(room: Room) -> tuple[dict[int, WantedCopy], dict[int, str]]:
             material=request.kit_part.material,
             colour=request.kit_part.colour,
             settings=settings,
-            rank=(request.rank, row.number),
+            rank=(request.team_id is None, request.rank, row.number),
             kit_id=kit_id_of(request.assignment_id, request.team_id),
         )
     return copies, unplaced

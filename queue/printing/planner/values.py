@@ -28,14 +28,14 @@ class Source:
 
 @dataclass(frozen=True)
 class WantedCopy:
-    """One copy that has not started. ``rank`` orders by place in the queue."""
+    """One copy that has not started. ``rank``: teams before spares, then place in the queue, then number."""
 
     id: int
     source: Source
     material: str
     colour: str
     settings: str  # canonical JSON of the PrintSettings: copies on one plate share it
-    rank: tuple[int, int]
+    rank: tuple[bool, int, int]
     kit_id: str | None = None
 
 

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from makerlab.http import SignedInRequest
 from printing import actions, permissions, queries
-from printing.bench_page import cool_at, next_words, printer_cards, todo_list, turns_left
+from printing.bench_page import TODOS_SHOWN, cool_at, next_words, printer_cards, todo_list, turns_left
 from printing.forms import ClearForm, OutageForm
 from printing.hours import attended_until
 from printing.models import Printer, Run, Spool
@@ -42,10 +42,10 @@ def bench(request: SignedInRequest) -> HttpResponse:
         "room": room,
         "token": token,
         "planning": job,
-        "todos": todos,
+        "todos": todos[:TODOS_SHOWN],
         "cards": printer_cards(room, now),
         "next": next_words(todos, now),
-        "turns": turns_left(todos, closes),
+        "turns": turns_left(todos, now),
         "closes": closes,
         "can_work": permissions.can_work_at_bench(request.user, room),
         "unplanned": [plate for plate in queries.planned_plates(room) if plate.setup_at is None],
