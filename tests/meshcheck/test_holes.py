@@ -5,6 +5,8 @@ A polygon of n corners on a circle of diameter d lets a bar of d cos(pi / n) pas
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import manifold3d as m3
 import numpy as np
 import pytest
@@ -122,44 +124,44 @@ def rim_at_one_end() -> m3.Manifold:
     return drilled(disc(7, 30) + ring, 1.6, 48)
 
 
-ODD_WHEELS: dict[str, tuple[m3.Manifold, float]] = {
-    "treads, no cylinder outside": (tread(24), 63.0),
-    "tyre of round section": (balloon_tyre(), 64.0),
-    "narrow rim at one end of a long hub": (rim_at_one_end(), 60.0),
-    "dish": (wheel(spoke_width=8), 60.0),
-    "finely divided": (wheel().refine_to_length(2.0), 60.0),
-    "groove in the bore": (wheel() - disc(3, 4, 48).translate((0, 0, 8)), 60.0),
-    "cross hole": (wheel() - Solid.cylinder(40, 1, 1, 32).rotate((0, 90, 0)).translate((0, 0, 10)), 60.0),
+ODD_WHEELS: dict[str, tuple[Callable[[], m3.Manifold], float]] = {
+    "treads, no cylinder outside": (lambda: tread(24), 63.0),
+    "tyre of round section": (lambda: balloon_tyre(), 64.0),
+    "narrow rim at one end of a long hub": (lambda: rim_at_one_end(), 60.0),
+    "dish": (lambda: wheel(spoke_width=8), 60.0),
+    "finely divided": (lambda: wheel().refine_to_length(2.0), 60.0),
+    "groove in the bore": (lambda: wheel() - disc(3, 4, 48).translate((0, 0, 8)), 60.0),
+    "cross hole": (lambda: wheel() - Solid.cylinder(40, 1, 1, 32).rotate((0, 90, 0)).translate((0, 0, 10)), 60.0),
 }
 
 
 @pytest.mark.parametrize("name", ODD_WHEELS)
 def test_wheels_of_other_kinds(name: str) -> None:
     solid, rim = ODD_WHEELS[name]
-    hole = only_hub(turned(mesh_of(solid)))
+    hole = only_hub(turned(mesh_of(solid())))
     assert hole.diameter_mm == pytest.approx(3.2, abs=DIAMETER_MM)
     assert hole.through
     assert known(hole.eccentricity_mm) == pytest.approx(0, abs=0.01)
     assert known(hole.rim_diameter_mm) == pytest.approx(rim, abs=0.01)
 
 
-NO_HUB: dict[str, m3.Manifold] = {
-    "filled": wheel(bore=0),
-    "filled, spokes narrower than the rim": wheel(bore=0, spoke_width=8),
-    "filled, with lightening holes": wheel(bore=0, spokes=0, lightening=5),
-    "solid disc": disc(30, 10),
-    "cube": box(20, 20, 20),
-    "ball": Solid.sphere(10, 64),
-    "sealed hollow": disc(30, 20) - disc(5, 5).translate((0, 0, 7)),
-    "ring": drilled(disc(10, 5), 7, 64),
-    "dent from a ball": disc(30, 20) - Solid.sphere(5, 64).translate((0, 0, 20)),
-    "countersink alone": disc(30, 20) - Solid.cylinder(5, 0.1, 5, 64).translate((0, 0, 15.001)),
+NO_HUB: dict[str, Callable[[], m3.Manifold]] = {
+    "filled": lambda: wheel(bore=0),
+    "filled, spokes narrower than the rim": lambda: wheel(bore=0, spoke_width=8),
+    "filled, with lightening holes": lambda: wheel(bore=0, spokes=0, lightening=5),
+    "solid disc": lambda: disc(30, 10),
+    "cube": lambda: box(20, 20, 20),
+    "ball": lambda: Solid.sphere(10, 64),
+    "sealed hollow": lambda: disc(30, 20) - disc(5, 5).translate((0, 0, 7)),
+    "ring": lambda: drilled(disc(10, 5), 7, 64),
+    "dent from a ball": lambda: disc(30, 20) - Solid.sphere(5, 64).translate((0, 0, 20)),
+    "countersink alone": lambda: disc(30, 20) - Solid.cylinder(5, 0.1, 5, 64).translate((0, 0, 15.001)),
 }
 
 
 @pytest.mark.parametrize("name", NO_HUB)
 def test_no_hub_hole_is_invented(name: str) -> None:
-    assert hubs(turned(mesh_of(NO_HUB[name]))) == []
+    assert hubs(turned(mesh_of(NO_HUB[name]()))) == []
 
 
 def test_the_inside_of_a_rim_is_no_hole() -> None:
@@ -176,19 +178,19 @@ def drill_tip() -> m3.Manifold:
     return drilled(disc(30, 20), 1.6, 48, floor=8) - Solid.cylinder(tip, 0, 1.6, 48).translate((0, 0, 8 - tip))
 
 
-ENDS: dict[str, tuple[m3.Manifold, bool, float]] = {
-    "through": (wheel(), True, 20),
-    "flat floor": (wheel(floor=6), False, 14),
-    "drill tip": (drill_tip(), False, 12),
-    "counterbore": (drilled(wheel(hub=9), 3, 64, floor=15), True, 15),
-    "chamfer at the open end": (wheel(chamfer=0.8), True, 19.2),
+ENDS: dict[str, tuple[Callable[[], m3.Manifold], bool, float]] = {
+    "through": (lambda: wheel(), True, 20),
+    "flat floor": (lambda: wheel(floor=6), False, 14),
+    "drill tip": (lambda: drill_tip(), False, 12),
+    "counterbore": (lambda: drilled(wheel(hub=9), 3, 64, floor=15), True, 15),
+    "chamfer at the open end": (lambda: wheel(chamfer=0.8), True, 19.2),
 }
 
 
 @pytest.mark.parametrize("name", ENDS)
 def test_through_or_blind(name: str) -> None:
     solid, through, depth = ENDS[name]
-    hole = only_hub(turned(mesh_of(solid)))
+    hole = only_hub(turned(mesh_of(solid())))
     assert hole.through is through
     assert hole.depth_mm == pytest.approx(depth, abs=DEPTH_MM)
     assert not hole.obstructed

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import manifold3d as m3
 import numpy as np
 import pytest
@@ -48,24 +50,24 @@ def test_walls_in_any_direction(make, width: float) -> None:  # type: ignore[no-
         assert (len(found.faces) > 0) is (width < LIMIT_MM - ACCURACY_MM) or abs(width - LIMIT_MM) < ACCURACY_MM
 
 
-NO_WALL: dict[str, m3.Manifold] = {
-    "cube": box(20, 20, 20),
-    "prism of 45 degrees": Outline([np.array([[0, 0], [40, 0], [20, 20.0]])]).extrude(10),
-    "prism of 19 degrees": Outline([np.array([[0, 0], [40, 0], [20, 7.0]])]).extrude(10),
-    "cone": Solid.cylinder(20, 10, 0, 64),
-    "ball": Solid.sphere(10, 64),
-    "ring of round section": Solid.revolve(Outline.circle(8, 48).translate((24, 0)), 128),
-    "chamfered bore": wheel(spokes=0, chamfer=0.8),
-    "bore chamfered to a knife edge": wheel(spokes=0, hub=2.4, chamfer=0.8),
-    "block with a step": box(20, 20, 10) + box(10, 20, 10.3),
-    "narrow slot": box(20, 20, 10) - box(0.4, 30, 5, (10, -5, 6)),
-    "pyramid": m3.Manifold.hull_points(np.array([[0, 0, 0], [20, 0, 0], [0, 20, 0], [0, 0, 20.0]])),
+NO_WALL: dict[str, Callable[[], m3.Manifold]] = {
+    "cube": lambda: box(20, 20, 20),
+    "prism of 45 degrees": lambda: Outline([np.array([[0, 0], [40, 0], [20, 20.0]])]).extrude(10),
+    "prism of 19 degrees": lambda: Outline([np.array([[0, 0], [40, 0], [20, 7.0]])]).extrude(10),
+    "cone": lambda: Solid.cylinder(20, 10, 0, 64),
+    "ball": lambda: Solid.sphere(10, 64),
+    "ring of round section": lambda: Solid.revolve(Outline.circle(8, 48).translate((24, 0)), 128),
+    "chamfered bore": lambda: wheel(spokes=0, chamfer=0.8),
+    "bore chamfered to a knife edge": lambda: wheel(spokes=0, hub=2.4, chamfer=0.8),
+    "block with a step": lambda: box(20, 20, 10) + box(10, 20, 10.3),
+    "narrow slot": lambda: box(20, 20, 10) - box(0.4, 30, 5, (10, -5, 6)),
+    "pyramid": lambda: m3.Manifold.hull_points(np.array([[0, 0, 0], [20, 0, 0], [0, 20, 0], [0, 0, 20.0]])),
 }
 
 
 @pytest.mark.parametrize("name", NO_WALL)
 def test_no_false_alarm(name: str) -> None:
-    upright = mesh_of(NO_WALL[name])
+    upright = mesh_of(NO_WALL[name]())
     rng = np.random.default_rng(len(name))
     for turn in (None, *(random_turn(rng) for _ in range(6))):
         found = thin_walls(moved(upright, turn), LIMIT_MM)
