@@ -454,7 +454,7 @@ def test_place_in_line_is_told(world, student):
 def test_a_proposed_unit_is_one_click(world, student):
     submission = make_submission(world, verdict="must_fix", report=report("must_fix", unit_proposed="inch"))
     address = reverse("submissions:submission-report", args=[submission.pk])
-    assert "Read it in inches instead" in text_of(student.get(address))
+    assert "Read again in inches" in text_of(student.get(address))
     student.post(reverse("submissions:submission-reread", args=[submission.pk]), {"unit": "inch"})
     assert "We are measuring your part" in text_of(student.get(address))
     refused = student.post(
