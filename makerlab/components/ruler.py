@@ -77,7 +77,9 @@ def ticks_of(start: float, end: float, step: float) -> tuple[Tick, ...]:
     return tuple(
         Tick(
             round(LEFT + place * gap, 1),
-            "" if place % MINOR_PER_MAJOR else number_format(start + step * place / MINOR_PER_MAJOR, decimals),
+            ""
+            if place % MINOR_PER_MAJOR
+            else number_format(round(start + step * place / MINOR_PER_MAJOR, decimals), decimals),
         )
         for place in range(count + 1)
     )
@@ -114,7 +116,7 @@ def build(scale: Mapping[str, Any] | None, level: str = "passes") -> Ruler | Non
         return LEFT + (figure - start) / (end - start) * (RIGHT - LEFT)
 
     def text(figure: float | None) -> str:
-        return "" if figure is None else number_format(figure, decimals)
+        return "" if figure is None else number_format(round(figure, decimals), decimals)
 
     band_start, band_end = x(start if low is None else low), x(end if high is None else high)
     label = f"{text(value)}{NO_BREAK}{unit}"

@@ -9,6 +9,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 
+from makerlab.work import child
 from makerlab.work.loop import run_forever
 from makerlab.work.warmup import warm_up
 
@@ -31,6 +32,7 @@ class Command(BaseCommand):
             signal.signal(number, ask_to_stop)
         if not options["cold"]:
             warm_up(self.say, stop)
+            child.run("makerlab.work.child:ping", {})
         if not stop.is_set():
             self.say(READY)
             run_forever(stop)
