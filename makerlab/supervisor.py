@@ -23,7 +23,7 @@ class WorkerSupervisor:
 
     def __init__(self, say: Callable[[str], None], arguments: list[str] | None = None) -> None:
         self._say = say
-        self._command = worker_command(arguments or [])
+        self._command = worker_command(["--parent", str(os.getpid()), *(arguments or [])])
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._keep_running, name="worker-supervisor", daemon=True)
         self.process: subprocess.Popen[str] | None = None

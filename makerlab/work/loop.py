@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import threading
 import time
+from collections.abc import Callable
 
 from django.db import OperationalError, close_old_connections
 
@@ -41,11 +42,13 @@ def sweep_often(stop: threading.Event) -> None:
         stop.wait(SWEEP_S)
 
 
-def run_forever(stop: threading.Event) -> None:
-    """Serve all lanes until ``stop`` is set; a job in hand is finished first."""
+def run_forever(stop: threading.Event, keep_on: Callable[[], bool] = lambda: True) -> None:
+    """Serve all lanes until ``stop`` is set or ``keep_on`` says no; a job in hand is finished first."""
     threads = [threading.Thread(target=work_lane, args=(lane, stop), name=f"lane-{lane}") for lane in Lane.values]
     threads.append(threading.Thread(target=sweep_often, args=(stop,), name="sweeper"))
     for thread in threads:
         thread.start()
     while any(thread.is_alive() for thread in threads):
+        if not keep_on():
+            stop.set()
         time.sleep(0.2)

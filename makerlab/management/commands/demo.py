@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 import subprocess
 import sys
 import threading
-import time
 import webbrowser
 from typing import Any
 
@@ -60,6 +60,10 @@ class Command(BaseCommand):
         shutil.rmtree(settings.MEDIA_ROOT, ignore_errors=True)
 
     def serve(self, server: Any, address: str, open_browser: bool) -> None:
+        stop = threading.Event()
+        # set by hand: a shell that starts us in the background lets us ignore Ctrl-C, and a service manager sends TERM
+        for number in (signal.SIGINT, signal.SIGTERM):
+            signal.signal(number, lambda *_: stop.set())
         supervisor = WorkerSupervisor(self.say)
         supervisor.start()
         threading.Thread(target=server.run, name="web", daemon=True).start()
@@ -67,14 +71,11 @@ class Command(BaseCommand):
         self.say("Sign in there as student, teacher, technician or administrator by one click. Ctrl-C stops it.")
         if open_browser:
             webbrowser.open(address)
-        try:
-            while True:
-                time.sleep(3600)
-        except KeyboardInterrupt:
-            self.say("Stopping ...")
-        finally:
-            server.close()
-            supervisor.stop()
+        while not stop.wait(1.0):  # a wait without end cannot be interrupted on Windows
+            pass
+        self.say("Stopping ...")
+        server.close()
+        supervisor.stop()
 
     def say(self, line: str) -> None:
         self.stdout.write(line)
