@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
@@ -20,7 +20,7 @@ BAR_TOP, BAR_HEIGHT = 9.0, 42.0
 LABEL_LEAST = 52.0  # a bar narrower than this has room for its number only
 NAMED_LEAST = 26.0  # and one narrower than this for nothing
 TICK_HOURS = (1, 2, 3, 4, 6)
-TICKS_MOST = 8
+TICKS_MOST = 6
 HOUR = timedelta(hours=1)
 
 
@@ -128,15 +128,16 @@ class DayDrawing:
 
 
 class Scale:
-    """Where a moment lies on the drawing."""
+    """Where a moment lies on the drawing. Reckons in UTC: within one zone Python subtracts wall clocks, an hour off on
+    the two days of the clock change."""
 
     def __init__(self, opens: datetime, closes: datetime) -> None:
-        self.opens, self.closes = opens, closes
+        self.opens, self.closes = opens.astimezone(UTC), closes.astimezone(UTC)
         self.per_second = (WIDTH - 2 * PAD) / (closes - opens).total_seconds()
 
     def x(self, moment: datetime) -> float:
         """px, kept inside the drawing."""
-        inside = min(max(moment, self.opens), self.closes)
+        inside = min(max(moment.astimezone(UTC), self.opens), self.closes)
         return round(PAD + (inside - self.opens).total_seconds() * self.per_second, 1)
 
     def span(self, start: datetime, end: datetime, label: str = "", y: float = 0.0) -> Span:
@@ -148,8 +149,8 @@ class Scale:
 
 
 def at(day: date, clock: time, zone: ZoneInfo) -> datetime:
-    """The moment of a wall-clock time of that day."""
-    return datetime.combine(day, clock, zone)
+    """The moment of a wall-clock time of that day, in UTC."""
+    return datetime.combine(day, clock, zone).astimezone(UTC)
 
 
 def day_scale(day: date, bells: Bells, bars: Iterable[Bar]) -> Scale:
@@ -164,10 +165,16 @@ def day_scale(day: date, bells: Bells, bars: Iterable[Bar]) -> Scale:
             moments += [max(bar.start, midnight), min(bar.end, next_midnight)]
     if not moments:
         moments = [at(day, time(8), zone), at(day, time(16), zone)]
-    first = min(moments).astimezone(zone).replace(minute=0, second=0, microsecond=0)
-    last = max(moments).astimezone(zone)
-    whole = last.replace(minute=0, second=0, microsecond=0)
-    return Scale(max(first, midnight), min(whole if whole == last else whole + HOUR, next_midnight))
+    moments = [moment.astimezone(UTC) for moment in moments]
+    first, last = full_hour(min(moments)), full_hour(max(moments))
+    if last < max(moments):
+        last += HOUR
+    return Scale(max(first, midnight), min(last, next_midnight))
+
+
+def full_hour(moment: datetime) -> datetime:
+    """The last full hour at or before a moment."""
+    return moment.replace(minute=0, second=0, microsecond=0)
 
 
 def draw_day(
@@ -232,7 +239,7 @@ def _ticks(scale: Scale, zone: ZoneInfo) -> Iterable[Span]:
         local = moment.astimezone(zone)
         if local.hour % step == 0:
             yield scale.span(moment, moment, f"{local:%H:%M}")
-        moment = (moment.astimezone(ZoneInfo("UTC")) + HOUR).astimezone(zone)
+        moment += HOUR
 
 
 def _drawn(bar: Bar, scale: Scale) -> DrawnBar:

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 
 from planning.calendar import Calendar
 from planning.schedule import solve
 from planning.types import Kit, Plan, Problem, Stop
-from planning.verify import evaluate, minutes_late, violations
+from planning.verify import evaluate, minutes_late, served_minutes, violations
 from printing.planner.beds import why_not_on
 from printing.planner.estimates import Estimates, PlateFigures
 from printing.planner.layout import WAYS, LaidOut, Way, arrange
@@ -20,7 +19,9 @@ FINALISTS = 3
 TRY_S, SEARCH_S, ORDER_S = 0.25, 1.2, 0.8
 SEED = 7
 KEPT = "as it is, new copies added"
-# the arrangement in force gives way only when lateness shrinks, or staff get this share of their minutes back
+# a minute of the staff's work weighs as much as three minutes of every team's waiting (our own choice, no source)
+STAFF_WEIGHT = 3
+# the arrangement in force gives way only when lateness shrinks, or the effort by this share
 WORTH_SHARE = 0.1
 IN_ORDER = "the queue's order"
 
@@ -29,15 +30,15 @@ Progress = Callable[[float], None]
 
 @dataclass(frozen=True, order=True)
 class Worth:
-    """How good a way is; smaller is better, compared in this order. The last day comes before the staff's minutes, and
-    those before the last minute: an hour gained on the same day is not worth a dozen more starts."""
+    """How good a way is; smaller is better, compared in this order. ``effort_min``: minutes until the teams are served,
+    on average, and the staff's minutes by their weight: neither a dozen more starts nor one huge plate comes free."""
 
     unplaced: int
     weighted_tardiness: int
     late_weight: int
-    last_day: date
-    staff_min: int
+    effort_min: float
     last_minute: int
+    staff_min: int
 
 
 @dataclass(frozen=True)
@@ -154,16 +155,18 @@ def _option(
 def worth_of(posed: Posed, plan: Plan, misfits: dict[int, str]) -> Worth:
     """What a plan is compared by, over arrangements of different numbers of plates."""
     problem = posed.problem
-    rules = problem.rules
     lost = {int(note.plate_id) for note in plan.unplaced if note.plate_id.isdigit()} | set(posed.left_out)
     last = max((run.clear_end for run in plan.runs), default=problem.now)
+    served = [minute for minute in served_minutes(problem, plan).values() if minute is not None]
+    waiting_min = (sum(served) / len(served) if served else last) - problem.now
+    staff_min = sum(run.start - run.setup_start + problem.rules.clear_min for run in plan.runs)
     return Worth(
         unplaced=len(misfits) + sum(len(posed.plates[at].places) for at in lost if at < len(posed.plates)),
         weighted_tardiness=plan.objective.weighted_tardiness,
         late_weight=plan.objective.late_weight,
-        last_day=problem.calendar.to_datetime(last).date(),
-        staff_min=sum(run.start - run.setup_start + rules.clear_min for run in plan.runs),
+        effort_min=waiting_min + STAFF_WEIGHT * staff_min,
         last_minute=last,
+        staff_min=staff_min,
     )
 
 
@@ -181,7 +184,7 @@ def _best(options: Sequence[Option]) -> Option:
     if kept is None:
         return best
     lateness = [(o.worth.unplaced, o.worth.weighted_tardiness, o.worth.late_weight) for o in (best, kept)]
-    pays = lateness[0] < lateness[1] or best.worth.staff_min < kept.worth.staff_min * (1 - WORTH_SHARE)
+    pays = lateness[0] < lateness[1] or best.worth.effort_min < kept.worth.effort_min * (1 - WORTH_SHARE)
     return best if pays else kept
 
 
