@@ -1,0 +1,78 @@
+"""The main screens, looked at by machine at three widths, and photographed for README.md.
+
+``MAKERLAB_WRITE_PICTURES=1 pytest tests/browser/test_pictures.py`` takes the pictures anew. Every other run compares
+the words of each screen with those noted when its picture was taken, so that a picture cannot quietly grow untrue.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+from tests.browser.conftest import ROOT, Demo, open_desk
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
+FOLDER = ROOT / "docs" / "screens"
+NOTED = FOLDER / "screens.json"
+WRITE = os.environ.get("MAKERLAB_WRITE_PICTURES") == "1"
+WIDTHS = (360, 1024, 1440)
+TALLEST = 1800  # px of a picture; what lies below is more of the same
+SCREENS = {
+    "my-parts": ("student", "/parts/"),
+    "part-report": ("student", "/submissions/1/"),
+    "today": ("teacher", "/today/"),
+    "review": ("teacher", "/review/"),
+    "queue": ("teacher", "/queue/"),
+    "room-plan": ("teacher", "/room/"),
+    "bench": ("technician", "/bench/"),
+    "plate": ("technician", "/plates/1/"),
+    "spools": ("technician", "/spools/"),
+    "lesson": ("teacher", "/lessons/1/"),
+}
+
+
+def words(page: Page) -> list[str]:
+    """Headings and column heads: what a screen is made of, without names, dates and figures."""
+    said = page.locator("main :is(h1, h2, h3, caption, th[scope=col])").all_inner_texts()
+    plain = (re.sub(r"\s+", " ", re.sub(r"\b[\w+×]*\d[\w:.,×]*", "#", text)).strip() for text in said)
+    return sorted({text for text in plain if text and "#" not in text})
+
+
+@pytest.mark.parametrize("name", SCREENS)
+def test_screen(demo: Demo, browser: Browser, name: str, tmp_path: Path):
+    role, url = SCREENS[name]
+    desk = open_desk(browser, demo, role)
+    for width in WIDTHS:
+        desk.page.set_viewport_size({"width": width, "height": 900})
+        answer = desk.page.goto(url)
+        assert answer is not None
+        assert answer.status == 200
+        wide = desk.page.evaluate("document.documentElement.scrollWidth")
+        assert wide <= width, f"{name} scrolls sideways at {width} px: {wide}"
+    assert desk.complaints == []
+    picture = (FOLDER if WRITE else tmp_path) / f"{name}.png"
+    picture.parent.mkdir(parents=True, exist_ok=True)
+    height = min(TALLEST, desk.page.evaluate("document.documentElement.scrollHeight"))
+    desk.page.screenshot(path=picture, full_page=True, clip={"x": 0, "y": 0, "width": WIDTHS[-1], "height": height})
+    assert picture.stat().st_size > 20_000
+    noted = json.loads(NOTED.read_text()) if NOTED.exists() else {}
+    if WRITE:
+        NOTED.write_text(
+            json.dumps({**noted, name: words(desk.page)}, indent=1, ensure_ascii=False, sort_keys=True) + "\n"
+        )
+    else:
+        missing = [text for text in noted[name] if text not in words(desk.page)]
+        assert not missing, f"{name} no longer says {missing}: take the pictures anew"
+    desk.page.context.close()
+
+
+def test_readme_shows_only_pictures_that_are_there():
+    shown = re.findall(r"\(docs/screens/([\w-]+)\.png\)", (ROOT / "README.md").read_text())
+    assert shown
+    assert set(shown) <= set(SCREENS)
+    assert all((FOLDER / f"{name}.png").exists() for name in shown)
