@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -89,15 +90,15 @@ def _clear(run: Run, now: datetime) -> Todo:
         text = _("Ends %(end)s; the bed should be cool at %(cool)s. %(where)s.") % {
             "end": clock(run.expected_end_at),
             "cool": clock(ready),
-            "where": where.capitalize(),
+            "where": capfirst(where),
         }
     elif now < ready:
         text = _("Finished by the estimate. Let the bed cool until %(cool)s. %(where)s.") % {
             "cool": clock(ready),
-            "where": where.capitalize(),
+            "where": capfirst(where),
         }
     else:
-        text = _("The bed should be cool by now: look before you touch. %(where)s.") % {"where": where.capitalize()}
+        text = _("The bed should be cool by now: look before you touch. %(where)s.") % {"where": capfirst(where)}
     return Todo(
         at=ready,
         due=now >= ready,
@@ -113,7 +114,7 @@ def _clear(run: Run, now: datetime) -> Todo:
 def _start(plate: Plate, spool: Spool | None, busy: set[int], now: datetime) -> Todo:
     at = plate.setup_at or now
     need = _("%(colour)s %(material)s, %(grams)s.") % {
-        "colour": plate.colour.capitalize(),
+        "colour": capfirst(plate.colour),
         "material": plate.material,
         "grams": grams(plate.mass_g),
     }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -59,6 +59,7 @@ class RoomPage:
     sizes: tuple[dict[str, Any], ...]
     unplaced: tuple[dict[str, Any], ...]
     counts: dict[str, int]
+    overload: tuple[str, ...] = ()
 
 
 def room_page(room: Room, user: User, plan: RoomPlan | None, day: date | None, now: datetime) -> RoomPage:
@@ -85,6 +86,7 @@ def room_page(room: Room, user: User, plan: RoomPlan | None, day: date | None, n
         loads=tuple(_loads(facts, printers)),
         sizes=tuple(_sizes(facts)),
         unplaced=tuple(unplaced_copies(plan, user)),
+        overload=tuple(facts.get("overload", [])),
         counts={
             "plates": len(plates),
             "printing": sum(run.outcome == Outcome.RUNNING for run in runs),
@@ -187,7 +189,8 @@ def _bars(
             words = _("planned, runs unattended") if night else _("planned")
             tone = "b-night" if night else "b-plan"
             row = row_of[plate.printer_id]
-            bars.append(_bar(plate, row, plate.starts_at, plate.ends_at, tone, "s-plan", words, serves))
+            bar = _bar(plate, row, plate.starts_at, plate.ends_at, tone, "s-plan", words, serves)
+            bars.append(replace(bar, ready_at=plate.cleared_at))
     return bars
 
 

@@ -26,7 +26,8 @@ HOUR = timedelta(hours=1)
 
 @dataclass(frozen=True)
 class Bar:
-    """One run, past, present or planned. ``due``: the earliest deadline it serves; ``tone`` is the drawing's class."""
+    """One run, past, present or planned. ``due``: the earliest deadline it serves; ``ready_at``: when it is cleared, if
+    that is planned; ``tone`` is the drawing's class."""
 
     key: str
     row: int
@@ -39,6 +40,14 @@ class Bar:
     words: str  # for the accessible name: what, where, when, state
     url: str = ""
     due: datetime | None = None
+    ready_at: datetime | None = None
+
+    @property
+    def late_s(self) -> float:
+        """Seconds past the deadline at which its parts are there; 0 when in time, or done."""
+        if self.due is None or self.tone == "b-done":
+            return 0.0
+        return max(0.0, ((self.ready_at or self.end) - self.due).total_seconds())
 
 
 @dataclass(frozen=True)
@@ -245,11 +254,10 @@ def _ticks(scale: Scale, zone: ZoneInfo) -> Iterable[Span]:
 def _drawn(bar: Bar, scale: Scale) -> DrawnBar:
     x = scale.x(bar.start)
     width = round(max(2.0, scale.x(bar.end) - x), 1)
-    is_late = bar.due is not None and bar.end > bar.due and bar.tone != "b-done"
+    is_late = bar.late_s > 0
     late_x = None
-    if is_late and bar.due is not None and bar.due < scale.closes:
+    if is_late and bar.due is not None and bar.due < min(bar.end, scale.closes):
         late_x = max(x, scale.x(bar.due))
-    late_s = (bar.end - bar.due).total_seconds() if is_late and bar.due else 0
     return DrawnBar(
         bar=bar,
         x=x,
@@ -261,7 +269,7 @@ def _drawn(bar: Bar, scale: Scale) -> DrawnBar:
         label=bar.label if width >= NAMED_LEAST else "",
         note=bar.note if width >= LABEL_LEAST else "",
         icon="s-late" if is_late else bar.icon,
-        late=_hours(late_s) if is_late and width >= 2.5 * LABEL_LEAST else "",
+        late=_hours(bar.late_s) if is_late and width >= 2.5 * LABEL_LEAST else "",
     )
 
 

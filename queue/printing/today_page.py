@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 
 from django.db.models import Count, Q
 from django.urls import reverse
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -177,7 +178,7 @@ def _printers(cards: list[PrinterCard], now: datetime) -> Iterable[Decision]:
                 count="1",
                 unit=_("out"),
                 title=_("%(printer)s is out of service") % {"printer": card.printer},
-                text=card.text.capitalize() + ".",
+                text=capfirst(card.text) + ".",
                 url=reverse("printing:room-plan"),
                 action=_("See the plan"),
                 icon="printer",

@@ -134,6 +134,18 @@ def test_the_sizes_tried_are_in_the_facts(planned):
         assert size["staff_min"] >= size["plates"] * (planned.room.start_min + planned.room.clear_min)
 
 
+def test_loads_of_a_day_by_hand(planned):
+    """Turns are starts and clears; their minutes are the room's five and ten, and ten more for each swap."""
+    plan = RoomPlan.objects.first()
+    plates = [plate for plate in Plate.objects.all() if plate.setup_at]
+    loads = plan.facts["loads"]
+    assert sum(load["turns"] for load in loads) == 2 * len(plates)
+    swaps = sum(plate.swap for plate in plates)
+    assert sum(load["staff_min"] for load in loads) == 15 * len(plates) + 10 * swaps
+    for load in loads:
+        assert load["staff_percent"] == round(100 * load["staff_min"] / load["staff_there_min"])
+
+
 def test_a_room_planned_as_it_stands_is_not_planned_twice(planned):
     plans = RoomPlan.objects.count()
     from makerlab.work.actions import enqueue

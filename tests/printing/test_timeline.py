@@ -158,3 +158,9 @@ def test_overlaps_are_found():
     bars = [bar(on(9), on(11)), bar(on(10), on(12), key="P2"), bar(on(9), on(12), row=1)]
     assert overlaps(bars) == [("P0", "P2")]
     assert overlaps(bars[1:]) == []
+
+
+def test_late_when_cleared_after_the_deadline_though_it_ends_before():
+    """Ends 09:50, cleared 10:10, due 10:00: late by ten minutes, and nothing of the bar lies past the deadline."""
+    drawn = draw_day(DAY, bells(), 1, [bar(on(9), on(9, 50), due=on(10), ready_at=on(10, 10))]).bars[0]
+    assert (drawn.tone, drawn.late_x, drawn.bar.late_s) == ("b-late", None, 600)

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from django.db.models import F, Max
 
-from planning.types import Plan, PlannedRun
+from planning.calendar import Calendar
+from planning.explain import explain
+from planning.types import Explanation, Plan
 from planning.verify import minutes_late, served_minutes
 from printing.models import Plate, PrintCopy, Room, RoomPlan
 from printing.planner.choose import Choice, Option
 from printing.planner.values import Laid, Snapshot
 from printing.states import CopyState, PlateState
+
+FULL_PERCENT = 100
 
 
 def publish(snapshot: Snapshot, choice: Choice, cause: str, seconds: float) -> RoomPlan | None:
@@ -134,6 +138,7 @@ def facts_of(snapshot: Snapshot, choice: Choice, numbers: list[int]) -> dict[str
     """What the pages tell of the plan, all of it computed; times are ISO 8601 in UTC."""
     option, calendar = choice.option, choice.calendar
     problem, plan = option.posed.problem, option.plan
+    explanation = explain(problem, plan)
     return {
         "way": option.name,
         "method": plan.method,
@@ -166,7 +171,12 @@ def facts_of(snapshot: Snapshot, choice: Choice, numbers: list[int]) -> dict[str
             {"printer": int(clear.printer_id), "at": _iso(calendar.to_datetime(clear.clear_start))}
             for clear in plan.clears
         ],
-        "loads": loads_of(problem.calendar, snapshot, plan, problem.now),
+        "loads": loads_of(explanation, plan, calendar, problem.now),
+        "overload": [
+            week.sentence
+            for week in explanation.weeks
+            if max(week.technician_percent, week.printer_percent) > FULL_PERCENT
+        ],
         "numbers": numbers,
     }
 
@@ -208,50 +218,36 @@ def _kits_without_place(snapshot: Snapshot, option: Option) -> set[str]:
     return {kit for kit in kits if kit}
 
 
-def loads_of(calendar: Any, snapshot: Snapshot, plan: Plan, now: int) -> list[dict[str, Any]]:
-    """Day by day: staff minutes wanted against staff minutes there, printing minutes against printer minutes there.
-
-    A day without anything planned is left out. Printer minutes are those of the staffed day from now on, less outages
-    are not counted out: an out-of-service printer shows as free time that is not there only in its own row.
-    """
+def loads_of(explanation: Explanation, plan: Plan, calendar: Calendar, now: int) -> list[dict[str, Any]]:
+    """Day by day, where something is planned: hands and printers against what there is, as ``planning.explain`` counts
+    it; the staff's minutes and turns behind the percentage."""
+    spans = {day.day: (day.start, day.end) for day in calendar.days}
+    actions = [(run.setup_start, run.start) for run in plan.runs]
+    actions += [(run.clear_start, run.clear_end) for run in plan.runs]
+    actions += [(clear.clear_start, clear.clear_end) for clear in plan.clears]
     rows = []
-    for day in calendar.days:
-        staffed = [part for part in calendar.staffed if day.start <= part.start and part.end <= day.end]
-        there = sum((part.end - max(part.start, now)) * part.staff for part in staffed if part.end > now)
-        runs = [run for run in plan.runs if day.start <= run.setup_start < day.end]
-        all_clears = [(run.clear_start, run.clear_end) for run in plan.runs]
-        all_clears += [(clear.clear_start, clear.clear_end) for clear in plan.clears]
-        clears = [(start, end) for start, end in all_clears if day.start <= start < day.end]
-        wanted = sum(run.start - run.setup_start for run in runs) + sum(end - start for start, end in clears)
-        if not wanted or not there:
+    for load in explanation.days:
+        start, end = spans[load.day]
+        turns = [(first, last) for first, last in actions if start <= first < end]
+        if not turns:
             continue
+        staffed = [part for part in calendar.staffed if start <= part.start < end and part.end > now]
         rows.append(
             {
-                "day": day.day.isoformat(),
-                "staff_min": wanted,
-                "staff_there_min": there,
-                "staff_percent": round(100 * wanted / there),
-                "turns": len(runs) + len(clears),
-                "printers": _printer_loads(snapshot, plan.runs, day.start, day.end, now),
+                "day": load.day.isoformat(),
+                "staff_min": sum(last - first for first, last in turns),
+                "staff_there_min": sum((part.end - max(part.start, now)) * part.staff for part in staffed),
+                "staff_percent": _whole(load.technician_percent),
+                "turns": len(turns),
+                "printers": [
+                    {"printer": int(printer_id), "percent": _whole(percent)}
+                    for printer_id, percent in load.printer_percent.items()
+                ],
             }
         )
     return rows
 
 
-def _printer_loads(
-    snapshot: Snapshot, runs: Iterable[PlannedRun], start: int, end: int, now: int
-) -> list[dict[str, Any]]:
-    opened = max(start, now)
-    there = max(1, end - opened)
-    rows = []
-    for printer in snapshot.printers:
-        busy = sum(
-            max(0, min(run.clear_end, end) - max(run.setup_start, opened))
-            for run in runs
-            if run.printer_id == str(printer.id)
-        )
-        if printer.running:
-            until = (printer.running.expected_end_at - snapshot.now) / timedelta(minutes=1)
-            busy += max(0, min(end, now + round(until)) - opened) if opened <= now else 0
-        rows.append({"printer": printer.id, "percent": min(100, round(100 * busy / there))})
-    return rows
+def _whole(percent: float) -> int:
+    """Whole percent; JSON has no infinity, and past 999 % nothing more is said."""
+    return round(min(percent, 999.0))

@@ -7,6 +7,7 @@ from typing import Any
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
@@ -55,7 +56,7 @@ def request_move(request: SignedInRequest, pk: int) -> HttpResponse:
     if direction not in {"up", "down"} or not version.isdigit():
         raise Http404
     said = _("%(part)s moved up.") if direction == "up" else _("%(part)s moved down.")
-    said %= {"part": str(found).capitalize()}
+    said %= {"part": capfirst(str(found))}
     done = do(request, lambda: actions.move_request(found, request.user, direction, int(version)))
     if is_fragment(request):
         return page(request, said if done else "")

@@ -7,6 +7,7 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
@@ -84,7 +85,7 @@ def spool_load(request: SignedInRequest, pk: int) -> HttpResponse:
         messages.error(request, _("Choose a printer of this room."))
         return redirect("printing:spool-list")
     printer = form.cleaned_data["printer"]
-    said = _("%(spool)s is on %(printer)s now.") % {"spool": str(spool).capitalize(), "printer": printer}
+    said = _("%(spool)s is on %(printer)s now.") % {"spool": capfirst(str(spool)), "printer": printer}
     do(request, lambda: actions.load_spool(spool, printer, request.user), said)
     return redirect("printing:spool-list")
 
@@ -99,6 +100,6 @@ def spool_weigh(request: SignedInRequest, pk: int) -> HttpResponse:
     left: list[float] = []
     if do(request, lambda: left.append(actions.weigh_spool(spool, form.cleaned_data["gross_g"], request.user))):
         messages.success(
-            request, _("%(spool)s: %(grams)s left.") % {"spool": str(spool).capitalize(), "grams": grams(left[0])}
+            request, _("%(spool)s: %(grams)s left.") % {"spool": capfirst(str(spool)), "grams": grams(left[0])}
         )
     return redirect("printing:spool-list")
