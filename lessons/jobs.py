@@ -2,19 +2,10 @@
 
 from __future__ import annotations
 
-from lessons.measuring import (
-    JOB_WALL_S,
-    apply_measurement,
-    failed_message,
-    mark_failed,
-    measure,
-    room_of,
-    settings_of,
-    tried,
-)
+from lessons.measuring import measure_in_job, register_check
 from lessons.models import KitPart
-from makerlab.work.models import Job, Lane
-from makerlab.work.registry import Apply, GiveUp, Handler, register
+from makerlab.work.models import Job
+from makerlab.work.registry import Apply, GiveUp
 from meshcheck.types import Limits
 
 KIND = "check-kit-part"
@@ -25,36 +16,7 @@ def check_kit_part(job: Job) -> Apply:
     part = KitPart.objects.select_related("gauge").filter(pk=job.subject).first()
     if part is None:
         raise GiveUp("the kit part is gone")
-    room = room_of(job.school_id)
-    measured = tried(
-        job,
-        lambda: measure(
-            part,
-            gauge=part.gauge_value(),
-            settings=settings_of(part),
-            machine=room.machine,
-            limits=Limits(bed_mm=room.bed_mm),
-            unit=part.unit,
-        ),
-    )
-
-    def apply() -> None:
-        apply_measurement(part, measured)
-
-    return apply
+    return measure_in_job(job, part, part, Limits())
 
 
-def check_failed(job: Job, message: str) -> None:
-    mark_failed(KitPart, job.subject, message)
-
-
-register(
-    Handler(
-        kind=KIND,
-        lane=Lane.MEASURE,
-        wall_s=JOB_WALL_S,
-        work=check_kit_part,
-        failed=check_failed,
-        failed_message=failed_message(),
-    )
-)
+register_check(KIND, KitPart, check_kit_part)

@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from defusedxml import DefusedXmlException, ElementTree
@@ -18,8 +18,8 @@ from django.utils.translation import gettext as _
 from lessons.models import CheckState, KitPart, MeasuredFile
 from makerlab.work import child
 from makerlab.work.actions import ATTEMPTS_MAX
-from makerlab.work.models import Job
-from makerlab.work.registry import GiveUp
+from makerlab.work.models import Job, Lane
+from makerlab.work.registry import Apply, GiveUp, Handler, register
 from meshcheck.types import Gauge, Limits, Machine, PrintSettings, Vector, Verdict
 
 SERVICE = "meshcheck.service:measure"
@@ -165,6 +165,41 @@ def tried(job: Job, work: Callable[[], dict[str, Any]]) -> dict[str, Any]:
         if job.attempt < ATTEMPTS_MAX:
             raise
         raise GiveUp(child_message(failure.why)) from failure
+
+
+def measure_in_job(job: Job, item: MeasuredFile, kit_part: KitPart, limits: Limits) -> Apply:
+    """Measure the item as the kit part asks, on the school's printers; what is returned writes the columns."""
+    room = room_of(job.school_id)
+    measured = tried(
+        job,
+        lambda: measure(
+            item,
+            gauge=kit_part.gauge_value(),
+            settings=settings_of(kit_part),
+            machine=room.machine,
+            limits=replace(limits, bed_mm=room.bed_mm),
+            unit=item.unit,
+        ),
+    )
+
+    def apply() -> None:
+        apply_measurement(item, measured)
+
+    return apply
+
+
+def register_check(kind: str, model: type[MeasuredFile], work: Callable[[Job], Apply]) -> None:
+    """Make a kind of measuring job known; a check that fails says so on the item."""
+    register(
+        Handler(
+            kind=kind,
+            lane=Lane.MEASURE,
+            wall_s=JOB_WALL_S,
+            work=work,
+            failed=lambda job, message: mark_failed(model, job.subject, message),
+            failed_message=failed_message(),
+        )
+    )
 
 
 def settings_of(kit_part: KitPart) -> PrintSettings:

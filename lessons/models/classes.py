@@ -83,9 +83,7 @@ class Membership(models.Model):
     nickname = models.CharField(max_length=40)
 
     class Meta:
-        constraints = [
-            models.UniqueConstraint("school_class", Lower("nickname"), name="one_nickname_in_a_class")
-        ]
+        constraints = [models.UniqueConstraint("school_class", Lower("nickname"), name="one_nickname_in_a_class")]
 
     def __str__(self) -> str:
         return f"{self.nickname} in {self.school_class}"

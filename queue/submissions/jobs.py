@@ -2,18 +2,9 @@
 
 from __future__ import annotations
 
-from lessons.measuring import (
-    JOB_WALL_S,
-    apply_measurement,
-    failed_message,
-    mark_failed,
-    measure,
-    room_of,
-    settings_of,
-    tried,
-)
-from makerlab.work.models import Job, Lane
-from makerlab.work.registry import Apply, GiveUp, Handler, register
+from lessons.measuring import measure_in_job, register_check
+from makerlab.work.models import Job
+from makerlab.work.registry import Apply, GiveUp
 from meshcheck.types import Limits
 from submissions.models import Submission
 from submissions.queries import JOB_KIND
@@ -24,38 +15,8 @@ def check_submission(job: Job) -> Apply:
     submission = Submission.objects.select_related("kit_part__gauge", "assignment").filter(pk=job.subject).first()
     if submission is None:
         raise GiveUp("the upload is gone")
-    room = room_of(job.school_id)
-    assignment = submission.assignment
-    limits = Limits(mass_g=assignment.mass_max_g, duration_s=assignment.duration_max_s, bed_mm=room.bed_mm)
-    measured = tried(
-        job,
-        lambda: measure(
-            submission,
-            gauge=submission.kit_part.gauge_value(),
-            settings=settings_of(submission.kit_part),
-            machine=room.machine,
-            limits=limits,
-            unit=submission.unit,
-        ),
-    )
-
-    def apply() -> None:
-        apply_measurement(submission, measured)
-
-    return apply
+    limits = Limits(mass_g=submission.assignment.mass_max_g, duration_s=submission.assignment.duration_max_s)
+    return measure_in_job(job, submission, submission.kit_part, limits)
 
 
-def check_failed(job: Job, message: str) -> None:
-    mark_failed(Submission, job.subject, message)
-
-
-register(
-    Handler(
-        kind=JOB_KIND,
-        lane=Lane.MEASURE,
-        wall_s=JOB_WALL_S,
-        work=check_submission,
-        failed=check_failed,
-        failed_message=failed_message(),
-    )
-)
+register_check(JOB_KIND, Submission, check_submission)
