@@ -15,6 +15,7 @@ from planning.types import Bed, Circle, Rectangle
 from printing import queries
 from printing.models import Plate
 from printing.planner.beds import common_bed, moved, why_not_on
+from printing.planner.choose import Worth, pays
 from printing.planner.layout import WAYS, arrange
 from printing.planner.publish import match_rows
 from printing.planner.snapshot import footprint_of
@@ -211,6 +212,29 @@ def test_rows_go_to_the_plates_most_like_them():
 
     wanted = [laid({4, 5, 7}), laid({1, 9}), laid({6}, 13, held=True), laid({8})]
     assert match_rows(Room, wanted) == [12, 11, 13, None]  # type: ignore[arg-type]
+
+
+def worth(unplaced=0, tardy=100, late=2, effort=1000.0) -> Worth:
+    return Worth(unplaced, tardy, late, effort, 500, 100)
+
+
+@pytest.mark.parametrize(
+    ("new", "expected"),
+    [
+        (worth(), False),
+        (worth(tardy=91), False),  # nine late minutes of a hundred do not pay for moving everything
+        (worth(tardy=89), True),
+        (worth(late=1), True),
+        (worth(late=1, tardy=101), False),  # one team saved at the cost of others
+        (worth(effort=899.0), True),
+        (worth(effort=901.0), False),
+        (worth(effort=10.0, tardy=101), False),
+        (worth(unplaced=1, tardy=0, effort=1.0), False),
+    ],
+)
+def test_when_a_new_arrangement_pays(new, expected):
+    assert pays(new, worth()) is expected
+    assert pays(worth(unplaced=0), worth(unplaced=1, tardy=0)) is True
 
 
 @pytest.mark.parametrize(
