@@ -6,10 +6,13 @@ Run in a disposable child: everything here reads files from outside.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Literal
 
 from meshcheck.check import check_part
+from meshcheck.gcode import DIALECTS, GcodeRejected, belongs_to_plate, fits_bed, read_gcode, suits_material
+from meshcheck.materials import MATERIALS
 from meshcheck.picture import draw
 from meshcheck.plating import arranged, estimate_files, placed_file
 from meshcheck.report import report_json
@@ -65,6 +68,33 @@ def estimate_plate(
         "durations_s": {key: value.duration_s for key, value in found.items()},
         "cool_down_s": {key: value.cool_down_s for key, value in found.items()},
     }
+
+
+def read_prepared(
+    path: str,
+    dialect: str,
+    machine: Mapping[str, Any],
+    material: str,
+    plate: Mapping[str, Any],
+    bed_mm: Sequence[Vector] | None,
+) -> dict[str, Any]:
+    """Read a file of machine words that stands for a plate's estimate (see ``meshcheck.gcode``).
+
+    ``plate`` holds height_mm, grams and extents_mm (x, y) of the plate it should belong to; ``bed_mm`` the lowest and
+    highest corner of the printer's box, None when not known. Answers ``facts`` and ``findings``, or ``rejected`` with
+    code, message and mend. Raises OSError, and KeyError for a dialect or material that is not in its table.
+    """
+    words, filament = DIALECTS[dialect], MATERIALS[material]
+    try:
+        facts = read_gcode(Path(path).read_bytes(), words, Machine(**machine), filament)
+    except GcodeRejected as wrong:
+        return {"rejected": {"code": wrong.code, "message": wrong.message, "mend": wrong.mend}}
+    x, y = plate["extents_mm"]
+    findings = belongs_to_plate(facts, plate["height_mm"], plate["grams"], (x, y)) + suits_material(facts, filament)
+    if bed_mm is not None:
+        low, high = bed_mm
+        findings += fits_bed(facts, low, high)
+    return {"facts": asdict(facts), "findings": [asdict(finding) for finding in findings]}
 
 
 def write_plate(

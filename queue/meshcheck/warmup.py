@@ -17,7 +17,9 @@ from meshcheck.check import check_part
 from meshcheck.estimate import estimate
 from meshcheck.export import PlacedMesh, stl_bytes, threemf_bytes
 from meshcheck.footprint import footprint
+from meshcheck.gcode import DIALECTS, read_gcode
 from meshcheck.holes import find_holes
+from meshcheck.materials import MATERIALS
 from meshcheck.overhang import overhang
 from meshcheck.picture import draw
 from meshcheck.reading import read_mesh
@@ -37,6 +39,7 @@ def kernels() -> Sequence[tuple[str, Callable[[], None]]]:
         ("thin walls", _walls),
         ("layers, grams and minutes", _estimate),
         ("footprint", _footprint),
+        ("files of machine words", _gcode),
         ("a whole check and its picture", _check),
     )
 
@@ -123,6 +126,11 @@ def _estimate() -> None:
 
 def _footprint() -> None:
     footprint(_repaired()[0])
+
+
+def _gcode() -> None:
+    words = b"G28\nM104 S210\nG1 X10 Y5 E1 F1800\nG2 X20 I5 J0 E2\nG4 P5\n"
+    read_gcode(words, DIALECTS["printer-ms"], Machine(), MATERIALS["PLA"])
 
 
 def _check() -> None:

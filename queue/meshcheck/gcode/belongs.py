@@ -1,0 +1,130 @@
+"""Whether a file of machine words belongs to a plate, fits its printer and suits its material."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from meshcheck.gcode.facts import Box, GcodeFacts
+from meshcheck.types import Finding, Level, Material, Scale
+
+_PREPARE = "Prepare the plate's own file again, with the same parts and print settings, and upload that."
+
+
+@dataclass(frozen=True, slots=True)
+class Tolerance:
+    """How far a file may be from the plate and still be taken for it (common practice, no source).
+
+    Layers round a part's height by up to a layer, and brim, walls and infill differ between programs: grams are only
+    told to be near, size closely.
+    """
+
+    height_mm: float = 0.6
+    grams_share: float = 0.35
+    grams: float = 1.0
+    extents_mm: float = 2.0
+
+
+def belongs_to_plate(
+    facts: GcodeFacts,
+    height_mm: float,
+    grams: float,
+    extents_mm: tuple[float, float],
+    tolerance: Tolerance | None = None,
+) -> tuple[Finding, ...]:
+    """Whether height, grams and extents are those of the plate; each statement passes or must be fixed.
+
+    ``height_mm`` of the tallest part, ``grams`` of everything that leaves the spool, ``extents_mm`` of the box around
+    all parts in x and y; a file may have the plate turned by a quarter. What lies only on the lowest layer (brim,
+    priming lines) is left out of the file's extents.
+    """
+    allowed = tolerance or Tolerance()
+    box = facts.upper or facts.printed
+    if box is None:
+        return (_finding(False, "gcode_lays_nothing", "The file lays down no material", "0 g", _PREPARE),)
+    spread_g = max(allowed.grams, allowed.grams_share * grams)
+    return (
+        _measured("gcode_height", "height", facts.height_mm, height_mm, allowed.height_mm, "mm"),
+        _measured("gcode_grams", "filament", facts.mass_g, grams, spread_g, "g"),
+        _extents(box, extents_mm, allowed.extents_mm),
+    )
+
+
+def fits_bed(facts: GcodeFacts, lowest_mm: tuple[float, float, float], highest_mm: tuple[float, float, float]) -> tuple[
+    Finding, ...
+]:  # fmt: skip
+    """Whether all that is laid down lies within the printer's box, and whether the head leaves it on the way."""
+    bed = Box(lowest_mm, highest_mm)
+    found = []
+    if facts.printed is not None:
+        inside = _inside(facts.printed, bed)
+        title = "Everything is laid down on the bed" if inside else "The file prints beyond the bed"
+        found.append(_finding(inside, "gcode_on_bed", title, _corners(facts.printed, bed), _PREPARE))
+    if facts.moved is not None and not _inside(facts.moved, bed):
+        figure = _corners(facts.moved, bed)
+        why = "Some printers park or clean there. Compare with the maker's instructions before starting it."
+        found.append(Finding("gcode_leaves_bed", Level.ADVICE, "The head moves beyond the bed", figure, why))
+    return tuple(found)
+
+
+def suits_material(facts: GcodeFacts, material: Material) -> tuple[Finding, ...]:
+    """Whether the temperatures asked for are those of the material. The spool's label comes first."""
+    return tuple(_temperatures(facts, material))
+
+
+def _temperatures(facts: GcodeFacts, material: Material) -> Iterator[Finding]:
+    source = "ranges of public charts; the label on the spool comes first"
+    for code, what, asked, (low, high) in (
+        ("gcode_nozzle", "nozzle", facts.nozzle_c, material.nozzle_c),
+        ("gcode_bed", "bed", facts.bed_c, material.bed_c),
+    ):
+        if asked is None:
+            title = f"The file does not heat the {what}"
+            yield Finding(code, Level.ADVICE, title, f"usual {low} to {high} °C", limit_source=source)
+            continue
+        level = Level.PASSES if low <= asked <= high else Level.MUST_FIX
+        title = f"The {what} is heated as {material.code} needs it"
+        if level is Level.MUST_FIX:
+            title = f"The {what} is heated for another material than {material.code}"
+        yield Finding(
+            code,
+            level,
+            title,
+            f"{asked:.0f} °C, usual {low} to {high} °C",
+            why="Too cold does not stick; too hot burns the plastic and gives off more fumes.",
+            mend=_PREPARE,
+            limit_source=source,
+            scale=Scale(asked, float(low), float(high), "°C", 0),
+        )
+
+
+def _measured(code: str, what: str, found: float, wanted: float, spread: float, unit: str) -> Finding:
+    same = abs(found - wanted) <= spread
+    title = f"The {what} is the plate's" if same else f"The {what} is not the plate's"
+    figure = f"{found:.1f} {unit}, the plate {wanted:.1f} {unit} give or take {spread:.1f}"
+    scale = Scale(found, wanted - spread, wanted + spread, unit, 1)
+    return _finding(same, code, title, figure, _PREPARE, scale)
+
+
+def _extents(box: Box, wanted_mm: tuple[float, float], spread_mm: float) -> Finding:
+    width, depth, _ = box.size_mm
+    same = any(abs(width - x) <= spread_mm and abs(depth - y) <= spread_mm for x, y in (wanted_mm, wanted_mm[::-1]))
+    title = "The parts lie as far apart as on the plate" if same else "The parts do not lie as on the plate"
+    figure = f"{width:.0f} × {depth:.0f} mm, the plate {wanted_mm[0]:.0f} × {wanted_mm[1]:.0f} mm"
+    return _finding(same, "gcode_extents", title, f"{figure} give or take {spread_mm:.0f}", _PREPARE)
+
+
+def _finding(holds: bool, code: str, title: str, figure: str, mend: str, scale: Scale | None = None) -> Finding:
+    level = Level.PASSES if holds else Level.MUST_FIX
+    return Finding(code, level, title, figure, mend="" if holds else mend, scale=scale)
+
+
+def _inside(box: Box, bed: Box) -> bool:
+    slack = 0.01
+    low = all(a >= b - slack for a, b in zip(box.lowest_mm, bed.lowest_mm, strict=True))
+    return low and all(a <= b + slack for a, b in zip(box.highest_mm, bed.highest_mm, strict=True))
+
+
+def _corners(box: Box, bed: Box) -> str:
+    axes = zip("xyz", box.lowest_mm, box.highest_mm, bed.lowest_mm, bed.highest_mm, strict=True)
+    return "; ".join(f"{axis} {a:.1f} to {b:.1f} mm, bed {c:.0f} to {d:.0f}" for axis, a, b, c, d in axes)
