@@ -340,6 +340,8 @@ def test_the_team_sees_where_its_part_is_at_every_step(world, signed_in):
     assert wheel().likely_ready_at == plate.cleared_at
     run = started(world, plate)
     assert wheel().state == "printing on Wren"
+    # two hours of printing, ten minutes of cooling (the machine's default), ten of clearing (the room's)
+    assert wheel().likely_ready_at == run.started_at + timezone.timedelta(minutes=140)
     lost = PrintCopy.objects.filter(request=request).first()
     actions.mark_partly(run, world.technician, {lost.pk: "warped"})
     assert (wheel().state, wheel().done_copies) == ("waiting for a printer", 3)

@@ -28,6 +28,7 @@ def publish(snapshot: Snapshot, choice: Choice, cause: str, seconds: float) -> R
         return None
     option = choice.option
     numbers = _write_plates(snapshot, option)
+    _write_clears(snapshot, option)
     late = minutes_late(option.posed.problem, option.plan)
     return RoomPlan.objects.create(
         room_id=snapshot.room_id,
@@ -60,6 +61,14 @@ def _write_plates(snapshot: Snapshot, option: Option) -> list[int]:
         _place_copies(row, laid)
         numbers[at] = row.number
     return numbers
+
+
+def _write_clears(snapshot: Snapshot, option: Option) -> None:
+    """When the running prints will be taken off: the only thing about them a plan may say."""
+    running = {printer.id: printer.running.plate_id for printer in snapshot.printers if printer.running}
+    for clear in option.plan.clears:
+        at = option.posed.problem.calendar.to_datetime(clear.clear_end)
+        Plate.objects.filter(pk=running[int(clear.printer_id)], state=PlateState.PRINTING).update(cleared_at=at)
 
 
 def _by_start(option: Option) -> list[int]:
