@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from planning.calendar import always_staffed
+from planning.forecast import forecast
 from planning.plates import lay_out
 from planning.schedule import rule_plans, solve
-from planning.types import Bed, Circle, Item, Kit, PlateJob, PrinterState, Problem, Shape, Stop
+from planning.types import Bed, Circle, Item, Kit, PlateJob, PrinterState, Problem, Risk, Shape, Stop
 
 
 def kernels() -> Sequence[tuple[str, Callable[[], None]]]:
     """What to call before the first real plan, in this order; each takes seconds once and milliseconds afterwards."""
-    return (("plates", _plates), ("timetable", _timetable), ("plan search", _search))
+    return (("plates", _plates), ("timetable", _timetable), ("plan search", _search), ("forecast", _forecast))
 
 
 def _plates() -> None:
@@ -31,3 +32,8 @@ def _timetable() -> None:
 
 def _search() -> None:
     solve(_problem(), Stop(iterations=2))
+
+
+def _forecast() -> None:
+    problem = _problem()
+    forecast(problem, solve(problem, Stop(iterations=0)), Risk(0.1, 0.1, 0.1), samples=1)
