@@ -11,6 +11,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from makerlab.demo.fixtures import KitPartFacts, kit_part_codes, read_kit_part
 from meshcheck.check import check_part
 from meshcheck.report import report_json
+from meshcheck.second_opinion import Opinion, second_opinion
 from meshcheck.types import Gauge, Verdict
 
 BAD = {Verdict.MUST_FIX, Verdict.REJECTED}
@@ -29,26 +30,28 @@ class Command(BaseCommand):
         what.add_argument("--part", metavar="KIT-PART", choices=kit_part_codes(), help="a part of the demo's kit")
         what.add_argument("--hole-mm", type=float, metavar="D", help="the hole that must be there, its diameter in mm")
         parser.add_argument("--infill", type=float, metavar="SHARE", help="infill share, 0 to 1")
+        parser.add_argument(
+            "--second-opinion", action="store_true", help="show what an independent library measures beside our figures"
+        )
         parser.add_argument("--json", action="store_true", help="print a JSON list instead of a table")
 
     def handle(self, *args: Any, **options: Any) -> None:
         facts = self.facts(options)
-        reports = []
+        reports, opinions = [], []
         for name in options["files"]:
             path = Path(name)
             if not path.is_file():
                 raise CommandError(f"{name}: no such file", returncode=2)
-            reports.append(
-                check_part(
-                    path.read_bytes(), path.name, gauge=facts.gauge, settings=facts.settings, limits=facts.limits
-                )
-            )
+            data = path.read_bytes()
+            report = check_part(data, path.name, gauge=facts.gauge, settings=facts.settings, limits=facts.limits)
+            reports.append(report)
+            opinions.append(second_opinion(data, report) if options["second_opinion"] else ())
         plain = [report_json(report) for report in reports]
         if options["json"]:
             self.stdout.write(json.dumps(plain, indent=2, ensure_ascii=False))
         else:
-            for report in plain:
-                self.table(report)
+            for report, told in zip(plain, opinions, strict=True):
+                self.table(report, told)
         if any(report.verdict in BAD for report in reports):
             raise SystemExit(1)
 
@@ -65,7 +68,7 @@ class Command(BaseCommand):
                 raise CommandError(str(error), returncode=2) from error
         return facts
 
-    def table(self, report: dict[str, Any]) -> None:
+    def table(self, report: dict[str, Any], opinions: tuple[Opinion, ...]) -> None:
         """One file as aligned lines of words and figures."""
         self.stdout.write(f"{report['file']}: {report['verdict'].replace('_', ' ')}. {report['reason']}")
         for label, text in table_rows(report):
@@ -73,6 +76,8 @@ class Command(BaseCommand):
         for finding in report["findings"]:
             if finding["level"] != "passes":
                 self.stdout.write(f"  {finding['level'].replace('_', ' '):<9} {finding['title']}: {finding['figure']}")
+        for opinion in opinions:
+            self.stdout.write(f"  {'trimesh: ' + opinion.name:<18} {_opinion(opinion)}")
         self.stdout.write("")
 
 
@@ -106,6 +111,16 @@ def _hole_rows(holes: list[dict[str, Any]] | None) -> list[tuple[str, str]]:
         )
         for hole in holes or []
     ]
+
+
+def _opinion(opinion: Opinion) -> str:
+    """Theirs, and how far ours is from it."""
+    if opinion.theirs is None:
+        return "unknown"
+    if isinstance(opinion.theirs, bool):
+        return f"{'yes' if opinion.theirs else 'no'}, ours {'yes' if opinion.ours else 'no'}"
+    apart = "" if opinion.difference is None else f", ours differs by {opinion.difference:.1e}"
+    return f"{opinion.theirs:.3f} {opinion.unit}{apart}"
 
 
 def _figure(value: float | None, unit: str, decimals: int) -> str:
