@@ -50,8 +50,8 @@ class Command(BaseCommand):
         if options["json"]:
             self.stdout.write(json.dumps(plain, indent=2, ensure_ascii=False))
         else:
-            for report, told in zip(plain, opinions, strict=True):
-                self.table(report, told)
+            for facts_told, told in zip(plain, opinions, strict=True):
+                self.table(facts_told, told)
         if any(report.verdict in BAD for report in reports):
             raise SystemExit(1)
 
