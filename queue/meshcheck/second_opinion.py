@@ -41,7 +41,8 @@ def second_opinion(data: bytes, report: Report) -> tuple[Opinion, ...]:
         return ()
     raw = read_mesh(data, report.file)
     triangles = raw.triangles * MM_PER_UNIT[report.unit or Unit.MILLIMETRE]
-    theirs = trimesh.Trimesh(**trimesh.triangles.to_kwargs(triangles))
+    corners = np.arange(3 * len(triangles)).reshape(-1, 3)
+    theirs = trimesh.Trimesh(triangles.reshape(-1, 3), corners)  # it joins equal corners by itself
     closed = bool(theirs.is_watertight and theirs.is_winding_consistent)
     size = theirs.extents if theirs.extents is not None else np.zeros(3)
     return (
