@@ -51,7 +51,7 @@ class Default:
     factor: float = 1.0
     factor_sd: float = 0.2
     fixed_s: float = 0.0
-    fixed_sd_s: float = 600.0
+    fixed_sd_s: float = 300.0
     spread: float = 0.06
     spread_runs: float = 4.0
     grams_factor: float = 1.0
