@@ -176,7 +176,8 @@ def test_nested_transforms_go_from_the_inside_out() -> None:
 
 @pytest.mark.parametrize("unit", [unit for unit in Unit if unit is not Unit.MICRON])
 def test_what_the_consortiums_library_writes_is_read(unit: Unit) -> None:
-    lib3mf = pytest.importorskip("lib3mf", reason="lib3mf is not a test dependency; it referees where installed")
+    import lib3mf  # the reference library of the 3MF consortium (BSD); heavy, so only where it referees
+
     named = {"mm": "MilliMeter", "inch": "Inch", "cm": "CentiMeter", "m": "Meter", "foot": "Foot"}
     model = lib3mf.get_wrapper().CreateModel()
     model.SetUnit(getattr(lib3mf.ModelUnit, named[unit.value]))
