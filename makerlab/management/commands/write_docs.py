@@ -1,0 +1,17 @@
+"""Writes the pages of docs/ that are generated from the code."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.core.management.base import BaseCommand
+
+from makerlab import states_page
+
+
+class Command(BaseCommand):
+    help = "Write the generated pages of docs/. A test fails when they no longer fit the code."
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        states_page.PAGE.write_text(states_page.page(), "utf-8")
+        self.stdout.write(f"written: {states_page.PAGE.name}")
