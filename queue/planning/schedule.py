@@ -25,6 +25,7 @@ from planning.decoder import (
     decode,
     empty_timetable,
 )
+from planning.kitrules import kit_orders
 from planning.room import Compiled, compile_problem
 from planning.rules import in_pinned_order, orders
 from planning.search import Start, anneal
@@ -90,7 +91,8 @@ def rule_plans(problem: Problem) -> dict[str, Plan]:
 def _candidates(problem: Problem, compiled: Compiled, start_from: Plan | None) -> list[Candidate]:
     room = compiled.room
     free = np.full(len(compiled.plates), -1, np.int32)
-    tries = [(name, priority, free) for name, priority in orders(compiled).items()]
+    starts = {**orders(compiled), **kit_orders(compiled)}
+    tries = [(name, priority, free) for name, priority in starts.items()]
     if start_from is not None:
         tries += _from_plan(compiled, start_from)
     table = empty_timetable(room)

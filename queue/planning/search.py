@@ -35,7 +35,7 @@ from planning.types import Stop
 
 # Worth of one unit in weighted tardy minutes, for the temperature only: incumbents are compared as tuples.
 LATE_WORTH, SWAP_WORTH, COMPLETION_WORTH = 0.5, 0.015, 1e-4
-HOT, COLD = 15.0, 0.15
+HOT, COLD = 300.0, 1.0
 SYNC = 200
 CHUNK_S = 0.04
 LATE_COUNT, DONE = 0, 1
@@ -179,7 +179,7 @@ def _one_plate(order, printer_of, duration, late, lates, random, fixed):  # type
             printer_of[plate] = -1
     elif kind < 0.75:
         order[place], order[target] = order[target], order[place]
-    elif _unit(random) < 0.4:
+    elif _unit(random) < (0.4 if fixed else 0.9):
         printer_of[order[place]] = -1
     else:
         plate = order[place]
@@ -247,7 +247,7 @@ def advance(room, table, walk, iterations, warm, cool, penalty, fixed):  # type:
     size = len(walk.priority)
     plates, kit_of, duration = room.plates, room.kit_of, room.duration
     random, late, tally = walk.random, walk.late, walk.tally
-    share = 0.4 if fixed else 0.1
+    share = 0.6 if fixed else 0.3
     release = 0.5 if fixed else 0.3
     for step in range(iterations):
         if tally[DONE] % SYNC == 0:
