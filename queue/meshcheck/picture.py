@@ -18,6 +18,7 @@ WIDTH, HEIGHT = 420, 348
 MARGIN_SIDE, MARGIN_TOP, MARGIN_BOTTOM = 30.0, 34.0, 58.0
 ELEVATION_DEG, AZIMUTH_DEG = -58.0, -90.0
 FACES_MOST = 9000
+LIGHT = np.array([-0.62, -0.30, 0.72])  # from the eye's upper left, so that upright walls differ by their direction
 BED_GAP_MM = 1e-3
 STEEP, RESTING = 6, 7  # facet classes beyond the five shades
 
@@ -57,8 +58,8 @@ def _fitted(seen: FloatArray) -> tuple[FloatArray, float]:
 def _classes(mesh: Mesh, steep: IntArray) -> NDArray[np.int8]:
     """Per face: 1 to 5 by how much light falls on it, STEEP or RESTING."""
     normals, _ = face_normals(mesh.corners)
-    light = turned(normals, ELEVATION_DEG, AZIMUTH_DEG) @ (np.array([-0.35, -0.5, 0.79]))
-    classes: NDArray[np.int8] = np.clip(np.round(1.4 + 3.6 * (light + 0.25) / 1.2), 1, 5).astype(np.int8)
+    light = turned(normals, ELEVATION_DEG, AZIMUTH_DEG) @ LIGHT
+    classes: NDArray[np.int8] = np.clip(np.round(1 + 4 * (light + 0.35) / 1.25), 1, 5).astype(np.int8)
     floor = mesh.vertices[:, 2].min()
     resting = (mesh.corners[:, :, 2].max(axis=1) < floor + BED_GAP_MM) & (normals[:, 2] < 0)
     classes[resting] = RESTING
