@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from datetime import date, timedelta
 
 from planning.calendar import StaffedDay
-from planning.material import hours, longest_run_min
+from planning.material import hours
 from planning.types import DayLoad, Explanation, KitLateness, Plan, PrinterState, Problem, WeekLoad
 from planning.verify import minutes_late, served_minutes
 
@@ -120,8 +120,3 @@ def _printer_minutes(problem: Problem, printer: PrinterState, days: list[Staffed
     spans: list[Span] = [(start, end)] if unattended else [(max(day.start, start), day.end) for day in days]
     outages = [(outage.start, outage.end) for outage in printer.outages]
     return sum(max(0, last - first - _overlap(outages, first, last)) for first, last in spans if last > first)
-
-
-def longest_runs(problem: Problem) -> dict[str, int]:
-    """Printer id -> the longest print, in minutes, it can take in any of these days."""
-    return {printer.id: longest_run_min(problem.calendar, problem.rules, printer) for printer in problem.printers}

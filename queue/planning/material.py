@@ -6,6 +6,7 @@ Grams are counted in whole milligrams, rounded up for a plate and down for a spo
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 from planning.calendar import Calendar
 from planning.types import PlateJob, PrinterState, Problem, RoomRules
@@ -39,12 +40,26 @@ def longest_run_min(calendar: Calendar, rules: RoomRules, printer: PrinterState)
     return longest
 
 
-def bars(problem: Problem, plate: PlateJob) -> dict[str, str]:
-    """Why each printer cannot take the plate, by printer id, for those that cannot. The sentences name the printer."""
+def longest_runs(problem: Problem) -> dict[str, int]:
+    """Printer id -> the longest print, in minutes, it can take in any of these days."""
+    return {printer.id: longest_run_min(problem.calendar, problem.rules, printer) for printer in problem.printers}
+
+
+def all_bars(problem: Problem) -> dict[str, dict[str, str]]:
+    """Plate id -> ``bars`` of that plate."""
+    longest = longest_runs(problem)
+    return {plate.id: bars(problem, plate, longest) for plate in problem.plates}
+
+
+def bars(problem: Problem, plate: PlateJob, longest_min: Mapping[str, int]) -> dict[str, str]:
+    """Why each printer cannot take the plate, by printer id, for those that cannot. The sentences name the printer.
+
+    ``longest_min``: ``longest_runs(problem)``.
+    """
     rules, found = problem.rules, {}
     for printer in sorted(problem.printers, key=lambda printer: printer.id):
         minutes = plate.duration_min.get(printer.id)
-        longest = longest_run_min(problem.calendar, rules, printer)
+        longest = longest_min[printer.id]
         loaded = (printer.material, printer.colour) == (plate.material, plate.colour)
         holds = max(rules.new_spool_g, printer.spool_g if loaded else 0.0)
         if minutes is None:
@@ -60,11 +75,10 @@ def bars(problem: Problem, plate: PlateJob) -> dict[str, str]:
     return found
 
 
-def why_not(problem: Problem, plate: PlateJob) -> str | None:
-    """Why no printer at all can take the plate; None when one can."""
-    found = bars(problem, plate)
-    if len(found) < len(problem.printers):
+def why_not(problem: Problem, barred: Mapping[str, str]) -> str | None:
+    """Why no printer at all can take a plate with these ``bars``; None when one can."""
+    if len(barred) < len(problem.printers):
         return None
     if not problem.printers:
         return "There is no printer in the room."
-    return "; ".join(found.values()) + "."
+    return "; ".join(barred.values()) + "."

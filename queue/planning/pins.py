@@ -6,6 +6,7 @@ hold is not forced: a teacher's pin leaves the plate unplaced with the reason, a
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -93,9 +94,12 @@ class Settled:
     released: list[Unplaced] = field(default_factory=list)
 
 
-def settle(problem: Problem) -> Settled:
-    """Book what cannot move. Whatever turns out not to hold is taken out and the rest is booked afresh."""
-    wanted, refused = _wanted(problem)
+def settle(problem: Problem, barred: Mapping[str, Mapping[str, str]]) -> Settled:
+    """Book what cannot move. Whatever turns out not to hold is taken out and the rest is booked afresh.
+
+    ``barred``: ``all_bars(problem)``.
+    """
+    wanted, refused = _wanted(problem, barred)
     while True:
         settled, failed = _attempt(problem, wanted)
         if failed is None:
@@ -109,12 +113,12 @@ def settle(problem: Problem) -> Settled:
     return settled
 
 
-def _wanted(problem: Problem) -> tuple[list[Fixed], list[tuple[Fixed, str]]]:
+def _wanted(problem: Problem, barred: Mapping[str, Mapping[str, str]]) -> tuple[list[Fixed], list[tuple[Fixed, str]]]:
     """Pinned and frozen runs by minute; and those that cannot even be tried, with the reason."""
     names = {printer.id: printer.name for printer in problem.printers}
     wanted, refused = [], []
     for plate in sorted(problem.plates, key=lambda plate: plate.id):
-        if why_not(problem, plate) is not None:
+        if why_not(problem, barred[plate.id]) is not None:
             continue
         fixed = _fixed_of(problem, plate)
         if fixed is None:

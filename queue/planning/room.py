@@ -5,7 +5,7 @@ Plates, printers and kits are sorted by id first, so that the plan does not depe
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from planning.bits import Ints, Words
 from planning.calendar import Calendar
-from planning.material import bars, plate_mg, spool_mg, why_not
+from planning.material import all_bars, plate_mg, spool_mg, why_not
 from planning.pins import Settled, settle
 from planning.types import Kit, PlannedClear, PlateJob, PrinterState, Problem, Unplaced
 
@@ -102,15 +102,16 @@ def compile_problem(problem: Problem) -> Compiled:
     """Sort, settle what is fixed, leave out what no printer can take, and lay everything out in arrays."""
     printers = tuple(sorted(problem.printers, key=lambda printer: printer.id))
     kits = tuple(sorted(problem.kits, key=lambda kit: kit.id))
-    settled = settle(problem)
+    barred = all_bars(problem)
+    settled = settle(problem, barred)
     unplaced = {note.plate_id: note for note in settled.unplaced}
     for plate in problem.plates:
-        if reason := why_not(problem, plate):
+        if reason := why_not(problem, barred[plate.id]):
             unplaced[plate.id] = Unplaced(plate.id, reason)
     order = _in_order(problem.plates, unplaced)
     plates = tuple(sorted(order, key=lambda plate: plate.id))
     diary = settled.diary
-    plate_records, duration = _plate_records(problem, printers, plates)
+    plate_records, duration = _plate_records(problem, printers, plates, barred)
     printer_records, outages = _printer_records(problem, printers, plates, settled)
     room = Room(
         busy=diary.busy,
@@ -201,7 +202,10 @@ def _printer_records(
 
 
 def _plate_records(
-    problem: Problem, printers: tuple[PrinterState, ...], plates: tuple[PlateJob, ...]
+    problem: Problem,
+    printers: tuple[PrinterState, ...],
+    plates: tuple[PlateJob, ...],
+    barred: Mapping[str, Mapping[str, str]],
 ) -> tuple[Records, Ints]:
     numbers = filaments(plates)
     column = {printer.id: index for index, printer in enumerate(printers)}
@@ -212,9 +216,8 @@ def _plate_records(
     records["grams_mg"] = [plate_mg(plate.grams) for plate in plates]
     records["published_printer"] = -1
     for row, plate in enumerate(plates):
-        barred = bars(problem, plate)
         for printer_id, minutes in plate.duration_min.items():
-            if printer_id in column and printer_id not in barred:
+            if printer_id in column and printer_id not in barred[plate.id]:
                 duration[row, column[printer_id]] = minutes
         start = plate.published_setup_start
         if start is not None and start < problem.now + problem.rules.published_min:

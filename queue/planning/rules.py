@@ -80,12 +80,13 @@ def apparent_tardiness_cost(room: Room, traits: Traits, look_ahead: float, avers
     filament = room.plates["filament"]
     waiting = np.ones(plates, np.bool_)
     eligible = room.duration > 0
+    left = eligible.sum(axis=0)
     scale = look_ahead * max(float(traits.minutes.mean()) if plates else 1.0, 1.0)
     next_staffed = _next_staffed(room)
     handling = float(room.numbers[START_MIN] + room.numbers[CLEAR_MIN])
     order = np.zeros(plates, np.int64)
     for place in range(plates):
-        printer = _first_useful(free, eligible, waiting)
+        printer = int(np.argmin(np.where(left > 0, free, np.inf)))
         choice = np.flatnonzero(waiting & eligible[:, printer])
         minutes = room.duration[choice, printer] + handling
         slack = np.maximum(0.0, traits.due[choice] - minutes - free[printer])
@@ -94,16 +95,11 @@ def apparent_tardiness_cost(room: Room, traits: Traits, look_ahead: float, avers
         plate = int(choice[np.argmax(index)])
         order[place] = plate
         waiting[plate] = False
+        left -= eligible[plate]
         swap = float(room.numbers[SWAP_MIN]) * (filament[plate] != loaded[printer])
         free[printer] = _done(room, next_staffed, printer, free[printer], float(room.duration[plate, printer]), swap)
         loaded[printer] = filament[plate]
     return order
-
-
-def _first_useful(free: Floats, eligible: Flags, waiting: Flags) -> int:
-    """The printer free first among those some waiting plate can go to."""
-    useful = eligible[waiting].any(axis=0)
-    return int(np.argmin(np.where(useful, free, np.inf)))
 
 
 def _next_staffed(room: Room) -> NDArray[np.int64]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from planning.explain import explain, longest_runs
+from planning.explain import explain
+from planning.material import longest_runs
 from planning.schedule import rule_plans, solve
 from planning.types import Kit, Outage, Problem, RoomRules, Stop
 from tests.planning.rooms import job, printer, random_room, school_calendar
