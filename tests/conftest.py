@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+import secrets
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
+import psycopg
 import pytest
 from django.test import Client
 
 from tests.world import World, make_world
+
+POSTGRES = "postgres://postgres@127.0.0.1:5432"
 
 
 @pytest.fixture(autouse=True)
@@ -49,6 +54,23 @@ def missing(what: str) -> None:
     if os.environ.get("MAKERLAB_REQUIRE_ALL") == "1":
         pytest.fail(f"{what}, and MAKERLAB_REQUIRE_ALL=1 wants it")
     pytest.skip(what)
+
+
+@contextmanager
+def own_postgres() -> Iterator[str]:
+    """URL of a PostgreSQL database that exists only inside the block; skips when there is no server."""
+    name = f"makerlab_test_{secrets.token_hex(4)}"
+    try:
+        admin = psycopg.connect(f"{POSTGRES}/postgres", autocommit=True, connect_timeout=3)
+    except psycopg.OperationalError as error:
+        missing(f"PostgreSQL is not reached: {error}")
+        raise
+    with admin:
+        admin.execute(f'CREATE DATABASE "{name}"')
+        try:
+            yield f"{POSTGRES}/{name}"
+        finally:
+            admin.execute(f'DROP DATABASE "{name}" WITH (FORCE)')
 
 
 @pytest.fixture(scope="session")

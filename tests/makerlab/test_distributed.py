@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 import os
-import secrets
 import subprocess
 import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
 
-import psycopg
 import pytest
 import redis
 
-from tests.conftest import missing
+from tests.conftest import missing, own_postgres
 
 ROOT = Path(__file__).resolve().parents[2]
-SERVER = "postgres://postgres@127.0.0.1:5432"
 BROKER = "redis://127.0.0.1:6379/9"
 pytestmark = [pytest.mark.postgres, pytest.mark.redis, pytest.mark.slow]
 
@@ -45,20 +42,15 @@ print("STATE", sorted(jobs.values_list("state", flat=True)), sorted(jobs.values_
 @pytest.fixture
 def environment(tmp_path: Path) -> Iterator[dict[str, str]]:
     """A database and a broker of this test's own."""
-    name = f"makerlab_test_{secrets.token_hex(4)}"
+    broker = redis.Redis.from_url(BROKER, socket_connect_timeout=3)
     try:
-        admin = psycopg.connect(f"{SERVER}/postgres", autocommit=True, connect_timeout=3)
-        broker = redis.Redis.from_url(BROKER, socket_connect_timeout=3)
         broker.ping()
-    except (psycopg.OperationalError, redis.exceptions.ConnectionError) as error:
-        missing(f"PostgreSQL or Redis is not reached: {error}")
-        raise
-    with admin, broker:
-        admin.execute(f'CREATE DATABASE "{name}"')
+    except redis.exceptions.ConnectionError as error:
+        missing(f"Redis is not reached: {error}")
+    with broker, own_postgres() as url:
         broker.flushdb()
-        yield {**os.environ, "DATABASE_URL": f"{SERVER}/{name}", "REDIS_URL": BROKER, "MAKERLAB_VAR": str(tmp_path)}
+        yield {**os.environ, "DATABASE_URL": url, "REDIS_URL": BROKER, "MAKERLAB_VAR": str(tmp_path)}
         broker.flushdb()
-        admin.execute(f'DROP DATABASE "{name}" WITH (FORCE)')
 
 
 def manage(environment: dict[str, str], *arguments: str) -> str:

@@ -6,16 +6,25 @@ import json
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from tests.conftest import own_postgres
+
 ROOT = Path(__file__).resolve().parents[2]
 
 
-@pytest.fixture(scope="module")
-def raced(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+@pytest.fixture(scope="module", params=["SQLite", pytest.param("PostgreSQL", marks=pytest.mark.postgres)])
+def raced(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, Any]]:
+    with own_postgres() if request.param == "PostgreSQL" else nullcontext() as url:
+        yield run_race(tmp_path_factory, url)
+
+
+def run_race(tmp_path_factory: pytest.TempPathFactory, url: str | None) -> dict[str, Any]:
     environment = {
         **os.environ,
         "MAKERLAB_VAR": str(tmp_path_factory.mktemp("var")),
@@ -23,6 +32,8 @@ def raced(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
         "PYTHONPATH": os.pathsep.join([str(ROOT), str(ROOT / "queue")]),
     }
     environment.pop("DATABASE_URL", None)
+    if url is not None:
+        environment["DATABASE_URL"] = url
     done = subprocess.run(
         [sys.executable, "-m", "tests.printing.race"],
         cwd=ROOT,

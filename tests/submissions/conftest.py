@@ -18,22 +18,21 @@ AtOnce = Callable[..., list[Any]]
 
 @pytest.fixture
 def at_once(transactional_db, world, tmp_path: Path, settings) -> Iterator[AtOnce]:
-    """Run functions in threads of their own at the same moment, on a real database file with real locks.
+    """Run functions in threads of their own at the same moment, on a real database with real locks.
 
-    The in-memory database of the tests answers "table is locked" to a second writer instead of letting it wait,
-    so its content is copied to a file in which everything given to ``at_once`` runs. Returns what each function
-    returned, or the exception it raised.
+    SQLite's in-memory database answers "table is locked" to a second writer instead of letting it wait, so its
+    content is copied to a file in which everything given to ``at_once`` runs. Returns what each function returned,
+    or the exception it raised.
     """
-    if connection.vendor != "sqlite":
-        pytest.skip("written for SQLite; PostgreSQL has tests of its own")
-    path = tmp_path / "race.sqlite3"
-    connection.ensure_connection()
-    with sqlite3.connect(path) as copy:
-        connection.connection.backup(copy)
-    copy.close()
     shared = connections.settings["default"]
     before = shared["NAME"]
-    shared["NAME"] = str(path)
+    connection.ensure_connection()
+    if connection.vendor == "sqlite":
+        path = tmp_path / "race.sqlite3"
+        with sqlite3.connect(path) as copy:
+            connection.connection.backup(copy)
+        copy.close()
+        shared["NAME"] = str(path)
 
     def run(*functions: Callable[[], Any]) -> list[Any]:
         results: list[Any] = [None] * len(functions)
