@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcheck.bridges import BRIDGE_MM, find_bridges
 from meshcheck.columns import GRID_TURN_RAD, Spans, solid_spans
 from meshcheck.edges import coordinate_step_mm, face_normals, normal_noise
 from meshcheck.support_columns import SupportColumns
@@ -21,22 +22,32 @@ NOISE_MOST_RAD = float(np.radians(0.5))
 UNBALANCED_SHARE_MOST = 0.001
 
 
-def overhang(mesh: Mesh, limit_deg: float = LIMIT_DEG, *, watertight: bool) -> Support:
+def overhang(
+    mesh: Mesh,
+    limit_deg: float = LIMIT_DEG,
+    *,
+    watertight: bool,
+    bridge_mm: float = BRIDGE_MM,
+    pitch_mm: float | None = None,
+) -> Support:
     """Undersides that lean out by more than ``limit_deg`` from the vertical, and the support volume below them.
 
     The mesh is taken as it stands, its lowest point on the bed. Area is exact (facets); exactly ``limit_deg``
-    passes, also after rounding to float32. The volume is counted in columns 0.1 to 0.25 mm apart, from the
+    passes, also after rounding to float32. Flat undersides held at both ends over at most ``bridge_mm`` are
+    bridges and need nothing. The volume is counted in columns 0.1 to 0.25 mm apart (or ``pitch_mm``), from the
     underside down to the part or the bed below: within 0.5 % for parts of 10 mm and more. Unknown when the
     mesh is not closed, because columns would run out of its gaps.
     """
     normals, area = face_normals(mesh.corners)
-    faces = _steep_faces(mesh, normals, area, limit_deg)
-    found = Support(float(area[faces].sum()), faces, 0.0, 0.0, limit_deg)
+    steep = _steep_faces(mesh, normals, area, limit_deg)
+    bridges, bridging = find_bridges(mesh.vertices, mesh.faces, normals, area, steep, bridge_mm)
+    faces = steep[~bridging]
+    found = Support(float(area[faces].sum()), faces, 0.0, 0.0, limit_deg, bridges=bridges)
     if not watertight:
         return _unmeasured(found, "the skin is not closed, so nobody can say where support would end")
     if not len(faces):
         return found
-    spans = solid_spans(mesh.vertices, mesh.faces)
+    spans = solid_spans(mesh.vertices, mesh.faces, pitch_mm=pitch_mm)
     if spans.unbalanced > UNBALANCED_SHARE_MOST * spans.columns:
         return _unmeasured(found, "parts of the skin face the wrong way, so nobody can say where support would end")
     return _stand(found, mesh, spans)

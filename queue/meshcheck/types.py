@@ -14,6 +14,9 @@ from typing import Literal, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcheck.settings import Machine as Machine
+from meshcheck.settings import PrintSettings as PrintSettings
+from meshcheck.settings import settings_problems as settings_problems
 from meshcheck.support_columns import SupportColumns
 
 FloatArray = NDArray[np.float64]
@@ -170,9 +173,18 @@ class Basics:
         return (x - a, y - b, z - c)
 
 
+@dataclass(frozen=True, slots=True)
+class Bridge:
+    """A flat underside held at both ends, near enough to be drawn on air. ``span_mm`` is the longest line across."""
+
+    span_mm: float
+    area_mm2: float
+    place_mm: Vector
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Support:
-    """Undersides too steep to print on air, and the columns of support they would need."""
+    """Undersides too steep to print on air, and the columns of support they would need. Bridges are not among them."""
 
     overhang_area_mm2: float
     overhang_faces: IntArray
@@ -180,6 +192,7 @@ class Support:
     on_part_mm3: float | Unknown  # the share that stands on the part itself, not on the bed
     limit_deg: float
     columns: SupportColumns | None = None  # where it stands; None when that is not known
+    bridges: tuple[Bridge, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -214,6 +227,56 @@ class Hole:
     rim: int | None = None  # which wheel of the file it belongs to, counted from 0
     hub: bool = False  # the hub hole of that wheel, the one a gauge is held against
     obstructed: bool = False  # something crosses it between its ends
+
+
+@dataclass(frozen=True, slots=True)
+class SmallFeature:
+    """A round pin or hole so narrow that it may break or close up, and its middle in the frame of the file."""
+
+    kind: Literal["pin", "hole"]
+    diameter_mm: float
+    length_mm: float
+    place_mm: Vector
+
+
+@dataclass(frozen=True, slots=True)
+class Pose:
+    """One way to lay a part on the bed, and what it costs there.
+
+    ``rotation`` (3 x 3, rows) turns the file's frame so that the resting face looks down. ``tip_deg`` is how far the
+    part can be leaned before it falls; 0 when it does not stand at all. ``contact_mm2`` is drawn in the first layer.
+    ``grams`` and ``minutes`` are those of the whole part with its support, from a quick model that ranks poses; the
+    estimate says them better. ``price_min`` weighs everything in minutes (``meshcheck.orientation``).
+    """
+
+    rotation: tuple[Vector, Vector, Vector]
+    tip_deg: float
+    contact_mm2: float
+    height_mm: float
+    support_mm3: float
+    grams: float
+    minutes: float
+    price_min: float
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """Advice to lay the part on another face: the rotation, what it saves by the estimate, and why in plain words."""
+
+    rotation: tuple[Vector, Vector, Vector]
+    saves_g: float
+    saves_min: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Signature:
+    """What stays the same of a design however it is turned, placed or cut into triangles: one part's volume, area, and
+    its three radii of gyration (square roots of the inertia's eigenvalues over the volume), ascending."""
+
+    volume_mm3: float
+    area_mm2: float
+    gyration_mm: Vector
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,72 +315,6 @@ class Material:
     nozzle_c: tuple[int, int]
     bed_c: tuple[int, int]
     source: str
-
-
-@dataclass(frozen=True, slots=True)
-class PrintSettings:
-    """How a part is to be printed. Defaults are classroom practice (common practice, no source)."""
-
-    layer_height_mm: float = 0.2
-    first_layer_mm: float = 0.2
-    nozzle_mm: float = 0.4
-    line_width_mm: float = 0.42
-    walls: int = 2
-    top_layers: int = 4
-    bottom_layers: int = 4
-    infill_share: float = 0.15
-    raft_layers: int = 0
-    raft_margin_mm: float = 3.0
-    brim_lines: int = 0
-    support: Literal["off", "on", "auto"] = "auto"
-    support_share: float = 0.15
-    overhang_limit_deg: float = 45.0
-    material: str = "PLA"
-
-    def __post_init__(self) -> None:
-        problems = settings_problems(self)
-        if problems:
-            raise ValueError("; ".join(problems))
-
-
-def settings_problems(settings: PrintSettings) -> list[str]:
-    """Why these print settings cannot work together, in plain words; empty when they can.
-
-    Line width 0.8 to 2 nozzles and layers up to 0.8 nozzle: common practice, no source.
-    """
-    s = settings
-    rules = [
-        (0.8 * s.nozzle_mm <= s.line_width_mm <= 2 * s.nozzle_mm, "line width must be 0.8 to 2 times the nozzle"),
-        (0 < s.layer_height_mm <= 0.8 * s.nozzle_mm, "layer height must be above 0 and at most 0.8 of the nozzle"),
-        (0 < s.first_layer_mm <= 0.8 * s.nozzle_mm, "first layer must be above 0 and at most 0.8 of the nozzle"),
-        (s.walls >= 1, "there must be at least one wall"),
-        (s.top_layers >= 0 and s.bottom_layers >= 0, "top and bottom layers cannot be negative"),
-        (0 <= s.infill_share <= 1, "infill must be between 0 and 100 %"),
-        (0 <= s.support_share <= 1, "support filling must be between 0 and 100 %"),
-        (s.raft_layers >= 0 and s.brim_lines >= 0, "raft and brim cannot be negative"),
-        (0 < s.overhang_limit_deg < 90, "overhang limit must lie between 0 and 90 degrees"),
-    ]
-    return [text for holds, text in rules if not holds]
-
-
-@dataclass(frozen=True, slots=True)
-class Machine:
-    """How fast a kind of printer moves and warms. Defaults: a small school printer (common practice, no source)."""
-
-    wall_mm_s: float = 40.0
-    inner_wall_mm_s: float = 60.0
-    infill_mm_s: float = 80.0
-    skin_mm_s: float = 60.0
-    support_mm_s: float = 60.0
-    first_layer_mm_s: float = 20.0
-    travel_mm_s: float = 150.0
-    acceleration_mm_s2: float = 1000.0
-    junction_deviation_mm: float = 0.013
-    retraction_s: float = 0.25
-    layer_change_s: float = 0.3
-    layer_minimum_s: float = 5.0
-    heat_up_s: float = 180.0
-    cool_down_s: float = 600.0  # until the bed may be cleared; not part of ``duration_s``
 
 
 @dataclass(frozen=True, slots=True)
@@ -389,5 +386,8 @@ class Report:
     estimate: Estimate | Unknown = Unknown("not estimated")
     density_g_cm3: float = 1.24
     copies_in_file: int = 1  # how many of the part the file holds, by its hub holes
+    small_features: tuple[SmallFeature, ...] = ()
+    turn: Turn | None = None  # None when the part lies well as it is, or nobody can tell
+    signature: Signature | Unknown = Unknown("not measured")
     mesh: Mesh | None = None
     seconds: float = 0.0
