@@ -156,7 +156,8 @@ def test_a_step_gets_skin_where_it_is_bare() -> None:
 def test_a_fin_thinner_than_its_walls_is_counted_in_full() -> None:
     shapes = part_shapes(mesh_of(box(20, 0.6, 10)), PrintSettings())
     assert shapes.volume_mm3 == pytest.approx(20 * 0.6 * 10, rel=1e-6)
-    assert shapes.outlines[0].gaps.area_mm2 == pytest.approx(0, abs=1e-6)  # one loop fills it: its two sides lie 0.18 mm apart
+    # one loop fills it: its two sides lie 0.18 mm apart
+    assert shapes.outlines[0].gaps.area_mm2 == pytest.approx(0, abs=1e-6)
     # 1.1 mm: one loop 19.58 by 0.68 leaves a slit; free is 22 - 0.42 x 2 (19.58 + 0.68)
     slit = part_shapes(mesh_of(box(20, 1.1, 10)), PrintSettings())
     assert slit.outlines[0].gaps.area_mm2 == pytest.approx(22 - WIDTH * 2 * (19.58 + 0.68), abs=1e-5)
