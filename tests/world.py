@@ -131,6 +131,17 @@ def make_kit_part(plan: LessonPlan, code: str, **values: Any) -> KitPart:
     return KitPart.objects.create(plan=plan, code=code, **{**defaults, **values})
 
 
+def make_plan(school: School) -> tuple[LessonPlan, KitPart, KitPart]:
+    """A lesson with a wheel that is redesigned, four for a team, and a chassis that is not."""
+    plan = LessonPlan.objects.create(school=school, title="Coasting cart", summary="Roll.", grade_band="6-8")
+    wheel = make_kit_part(plan, "wheel", copies_per_team=4, redesignable=True, task="Make four wheels.")
+    PartGauge.objects.create(kit_part=wheel, hole_diameter_mm=3.2, hole_depth_mm=8.0, through=True)
+    footprint = {"kind": "rectangle", "width_mm": 150.0, "depth_mm": 70.0}
+    report = {"volume_mm3": 21000.0, "findings": [], "footprint": footprint}
+    chassis = make_kit_part(plan, "chassis", width_mm=150.0, depth_mm=70.0, position=1, report=report)
+    return plan, wheel, chassis
+
+
 def make_world() -> World:
     school = School.objects.create(name="Alderwick School", time_zone="America/Chicago")
     staff = {
@@ -144,21 +155,7 @@ def make_world() -> World:
     }
     ours, far = make_class(school, "7B", staff["teacher"]), make_class(school, "8A", staff["far_teacher"])
     team, second_team = ours.teams.all()
-    plan = LessonPlan.objects.create(school=school, title="Coasting cart", summary="Roll.", grade_band="6-8")
-    wheel = make_kit_part(plan, "wheel", copies_per_team=4, redesignable=True, task="Make four wheels.")
-    PartGauge.objects.create(kit_part=wheel, hole_diameter_mm=3.2, hole_depth_mm=8.0, through=True)
-    chassis = make_kit_part(
-        plan,
-        "chassis",
-        width_mm=150.0,
-        depth_mm=70.0,
-        position=1,
-        report={
-            "volume_mm3": 21000.0,
-            "findings": [],
-            "footprint": {"kind": "rectangle", "width_mm": 150.0, "depth_mm": 70.0},
-        },
-    )
+    plan, wheel, chassis = make_plan(school)
     start = timezone.now().replace(second=0, microsecond=0) + timedelta(days=3)
     meeting = Meeting.objects.create(
         school_class=ours, starts_at=start, ends_at=start + timedelta(minutes=50), period="3"

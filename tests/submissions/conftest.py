@@ -11,6 +11,8 @@ from typing import Any
 import pytest
 from django.db import connection, connections
 
+from submissions import queries
+from submissions.progress import PartProgress
 from submissions.signals import approved, withdrawn
 
 AtOnce = Callable[..., list[Any]]
@@ -69,3 +71,16 @@ def _nobody_listens() -> Iterator[None]:
     for signal, receivers in kept.items():
         signal.receivers = receivers
         signal.sender_receivers_cache.clear()
+
+
+@pytest.fixture
+def student(world, signed_in):
+    return signed_in(world.student)
+
+
+@pytest.fixture
+def told(monkeypatch):
+    """What printing would say, for the pages alone; printing's own tests check that it says so."""
+    entries: list[PartProgress] = []
+    monkeypatch.setattr(queries, "progress_sources", [lambda team, assignment: entries])
+    return entries

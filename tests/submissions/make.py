@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
+from django.conf import settings as site
 from django.core.files.base import ContentFile
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
 from django.utils import timezone
 
 from lessons.parts import wheel
@@ -133,3 +136,16 @@ def wheel_stl(spokes: int = 6) -> bytes:
 
 def stl_upload(content: bytes | None = None, name: str = "pips-wheel.stl") -> SimpleUploadedFile:
     return SimpleUploadedFile(name, wheel_stl() if content is None else content, "model/stl")
+
+
+def text_of(response) -> str:
+    return " ".join(response.content.decode().split())
+
+
+def post_file(client, world, file, **extra):
+    address = reverse("submissions:submission-create", args=[world.assignment.pk, world.wheel.pk])
+    return client.post(address, {"file": file} if file else {}, **extra)
+
+
+def stored_files() -> list[Path]:
+    return [path for path in Path(site.MEDIA_ROOT).rglob("*") if path.is_file()]

@@ -1,4 +1,4 @@
-"""My parts and the report, as a student's browser asks for them."""
+"""My parts and uploading, as a student's browser asks for them."""
 
 from __future__ import annotations
 
@@ -8,39 +8,16 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from lessons.models import Assignment, Membership, PartGauge
+from lessons.models import Assignment, PartGauge
 from makerlab.work.actions import run_waiting
-from submissions import queries
 from submissions.models import Review, Submission
 from submissions.progress import PartProgress, Stage
 from submissions.states import State
-from tests.submissions.make import make_submission, report, stl_upload, wheel_stl
+from tests.submissions.make import make_submission, post_file, stl_upload, text_of, wheel_stl
 from tests.world import make_kit_part, make_student
 
 pytestmark = pytest.mark.django_db
 PARTS = "/parts/"
-
-
-def text_of(response) -> str:
-    return " ".join(response.content.decode().split())
-
-
-def post_file(client, world, file, **extra):
-    address = reverse("submissions:submission-create", args=[world.assignment.pk, world.wheel.pk])
-    return client.post(address, {"file": file} if file else {}, **extra)
-
-
-@pytest.fixture
-def student(world, signed_in):
-    return signed_in(world.student)
-
-
-@pytest.fixture
-def told(monkeypatch):
-    """What printing would say, for the pages alone; printing's own tests check that it says so."""
-    entries: list[PartProgress] = []
-    monkeypatch.setattr(queries, "progress_sources", [lambda team, assignment: entries])
-    return entries
 
 
 # ---- my parts ------------------------------------------------------------------------------------------------
@@ -313,187 +290,3 @@ def test_a_part_of_another_plan_is_not_found(world, student):
     )
     address = reverse("submissions:submission-create", args=[world.assignment.pk, stranger.pk])
     assert student.post(address, {"file": stl_upload()}).status_code == 404
-
-
-# ---- the report ----------------------------------------------------------------------------------------------
-
-SEES = {"student", "teacher", "technician", "administrator"}
-
-
-@pytest.mark.parametrize("name", ["student", "far_student", "teacher", "far_teacher", "technician", "administrator"])
-@pytest.mark.parametrize("page", ["report", "file"])
-def test_who_sees_report_and_file(world, signed_in, name, page):
-    submission = make_submission(world)
-    answer = signed_in(world.people()[name]).get(reverse(f"submissions:submission-{page}", args=[submission.pk]))
-    answer.close()
-    assert answer.status_code == (200 if name in SEES else 404)
-
-
-@pytest.mark.parametrize("name", ["other_student", "other_teacher", "other_technician"])
-def test_another_school_finds_nothing(world, signed_in, name):
-    submission = make_submission(world)
-    client = signed_in(world.people()[name])
-    for page in ("report", "file"):
-        assert client.get(reverse(f"submissions:submission-{page}", args=[submission.pk])).status_code == 404
-    for verb in ("hand-in", "take-back", "reread"):
-        assert client.post(reverse(f"submissions:submission-{verb}", args=[submission.pk])).status_code == 404
-
-
-@pytest.mark.parametrize("verb", ["hand-in", "take-back", "reread"])
-@pytest.mark.parametrize("name", ["teacher", "technician", "administrator"])
-def test_staff_look_and_do_not_act_for_the_team(world, signed_in, name, verb):
-    submission = make_submission(world)
-    address = reverse(f"submissions:submission-{verb}", args=[submission.pk])
-    assert signed_in(world.people()[name]).post(address).status_code == 404
-    submission.refresh_from_db()
-    assert submission.state == State.DRAFT
-
-
-@pytest.mark.parametrize("verb", ["hand-in", "take-back", "reread"])
-def test_steps_are_posts(world, student, verb):
-    submission = make_submission(world)
-    assert student.get(reverse(f"submissions:submission-{verb}", args=[submission.pk])).status_code == 405
-
-
-def test_the_file_is_a_download_no_browser_opens(world, student):
-    submission = make_submission(world, file_name="räder.stl")
-    answer = student.get(reverse("submissions:submission-file", args=[submission.pk]))
-    assert answer["Content-Type"] == "application/octet-stream"
-    assert answer["Content-Disposition"].startswith("attachment")
-    assert answer["X-Content-Type-Options"] == "nosniff"
-    assert "sandbox" in answer["Content-Security-Policy"]
-    assert b"".join(answer.streaming_content) == wheel_stl(submission.version)
-
-
-@pytest.mark.parametrize(
-    ("verdict", "sentence"),
-    [
-        ("ok", "Ready to print: every check passes."),
-        ("advice", "It can print. One piece of advice: five spokes start above the bed."),
-        ("must_fix", "One thing must be fixed: the hub hole is too small for the axle."),
-    ],
-)
-def test_the_verdict_is_one_sentence(world, student, verdict, sentence):
-    submission = make_submission(world, verdict=verdict)
-    assert sentence in text_of(student.get(reverse("submissions:submission-report", args=[submission.pk])))
-
-
-def test_a_rejected_file_says_why_and_what_to_do(world, student):
-    post_file(student, world, stl_upload(b"Dear teacher"))
-    run_waiting("measure")
-    submission = Submission.objects.get()
-    page = text_of(student.get(reverse("submissions:submission-report", args=[submission.pk])))
-    assert "This file cannot be read as a part." in page
-    assert submission.report["reason"].split("'")[0][:20] in page
-    assert "Upload another version" in page
-    assert "Hand in version" not in page
-
-
-def test_what_was_sent_back_says_so_before_the_verdict(world, student):
-    submission = make_submission(world, state=State.RETURNED)
-    Review.objects.create(submission=submission, reviewer=world.teacher, decision="returned", note="Thicker spokes.")
-    page = text_of(student.get(reverse("submissions:submission-report", args=[submission.pk])))
-    assert page.index("Thicker spokes.") < page.index("every check passes")
-
-
-def test_support_is_named_beside_the_mass(world, student):
-    submission = make_submission(world, report=report(support_g=1.4))
-    page = text_of(student.get(reverse("submissions:submission-report", args=[submission.pk])))
-    assert "of support besides" in page
-
-
-def test_a_gauge_the_class_shares_is_not_on_the_teams_list(world, student, told):
-    make_kit_part(world.plan, "axle-gauge", copies_per_team=0)
-    assert "Axle gauge" not in text_of(student.get(PARTS))
-
-
-def test_a_failed_check_says_so_and_keeps_the_file(world, student):
-    submission = make_submission(world, check_state="failed", check_error="Measuring took too long.", verdict="ok")
-    page = text_of(student.get(reverse("submissions:submission-report", args=[submission.pk])))
-    assert "This file could not be checked." in page
-    assert "Measuring took too long." in page
-    assert reverse("submissions:submission-file", args=[submission.pk]) in page
-
-
-def test_must_fix_is_handed_in_only_with_a_reason(world, student):
-    submission = make_submission(world, verdict="must_fix")
-    address = reverse("submissions:submission-hand-in", args=[submission.pk])
-    answer = student.post(address, {"note": " "})
-    assert answer.status_code == 422
-    page = text_of(answer)
-    assert "<details" in page
-    assert " open>" in page
-    assert "Say in a sentence why" in page
-    assert student.post(address, {"note": "To see it jam."}).status_code == 302
-    submission.refresh_from_db()
-    assert submission.hand_in_note == "To see it jam."
-
-
-def test_a_note_that_is_too_long_is_kept_in_the_form(world, student):
-    submission = make_submission(world, verdict="must_fix")
-    note = "y" * 401
-    answer = student.post(reverse("submissions:submission-hand-in", args=[submission.pk]), {"note": note})
-    assert answer.status_code == 422
-    assert note in text_of(answer)
-
-
-def test_handing_in_twice_is_told(world, student):
-    submission = make_submission(world)
-    address = reverse("submissions:submission-hand-in", args=[submission.pk])
-    student.post(address)
-    assert "so that cannot be done" in text_of(student.post(address, follow=True))
-
-
-def test_place_in_line_is_told(world, student):
-    for spokes in (1, 2, 3):
-        post_file(student, world, stl_upload(wheel_stl(spokes)))
-    last = Submission.objects.get(version=3)
-    assert "2 other checks come first" in text_of(student.get(reverse("submissions:submission-report", args=[last.pk])))
-
-
-def test_a_proposed_unit_is_one_click(world, student):
-    submission = make_submission(world, verdict="must_fix", report=report("must_fix", unit_proposed="inch"))
-    address = reverse("submissions:submission-report", args=[submission.pk])
-    assert "Read again in inches" in text_of(student.get(address))
-    student.post(reverse("submissions:submission-reread", args=[submission.pk]), {"unit": "inch"})
-    assert "We are measuring your part" in text_of(student.get(address))
-    refused = student.post(
-        reverse("submissions:submission-reread", args=[submission.pk]), {"unit": "inch"}, follow=True
-    )
-    assert "still being checked" in text_of(refused)
-
-
-def test_versions_stand_side_by_side(world, student):
-    make_submission(world, mass_g=14.9, duration_s=2580.0)
-    second = make_submission(world, version=2, mass_g=11.6, duration_s=2160.0)
-    page = text_of(student.get(reverse("submissions:submission-report", args=[second.pk])))
-    for words in ("Starting part", "Version 1", "Version 2", "3.3 g lighter", "7 min less", "the same"):
-        assert words in page, words
-
-
-def test_a_replacing_hand_in_is_told_before(world, student):
-    make_submission(world, state=State.APPROVED)
-    second = make_submission(world, version=2)
-    page = text_of(student.get(reverse("submissions:submission-report", args=[second.pk])))
-    assert "Handing in version 2 takes its place" in page
-
-
-def test_the_same_bytes_as_a_version_sent_back_are_pointed_out(world, student):
-    make_submission(world, state=State.RETURNED, sha256="a" * 64)
-    again = make_submission(world, version=2, sha256="a" * 64)
-    assert "very same bytes as version 1" in text_of(
-        student.get(reverse("submissions:submission-report", args=[again.pk]))
-    )
-
-
-def test_names_cannot_smuggle_markup(world, student):
-    post_file(student, world, stl_upload(wheel_stl(), "<img src=x onerror=alert(1)>.stl"))
-    submission = Submission.objects.get()
-    assert "<" not in submission.file_name
-    assert "<img" not in text_of(student.get(reverse("submissions:submission-report", args=[submission.pk])))
-
-
-def test_a_student_who_changed_class_finds_nothing(world, student):
-    submission = make_submission(world)
-    Membership.objects.filter(user=world.student).update(school_class=world.far_class, team=world.far_team)
-    assert student.get(reverse("submissions:submission-report", args=[submission.pk])).status_code == 404
