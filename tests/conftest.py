@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import os
 import secrets
+import sqlite3
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import psycopg
 import pytest
+from django.db import connection, connections
 from django.test import Client
 
 from tests.world import World, make_world
 
+AtOnce = Callable[..., list[Any]]
 POSTGRES = "postgres://postgres@127.0.0.1:5432"
 
 
@@ -79,3 +84,48 @@ def chromium() -> str:
     if not path.exists():
         missing("Chromium is not installed at /usr/bin/chromium")
     return str(path)
+
+
+@pytest.fixture
+def at_once(transactional_db, tmp_path: Path) -> Iterator[AtOnce]:
+    """Run functions in threads of their own at the same moment, on a real database with real locks.
+
+    SQLite's in-memory database answers "table is locked" to a second writer instead of letting it wait, so its
+    content is copied to a file in which everything given to ``at_once`` runs. Returns what each function returned,
+    or the exception it raised.
+    """
+    shared = connections.settings["default"]
+    before = shared["NAME"]
+    path = tmp_path / "race.sqlite3"
+
+    def move_to_a_file() -> None:
+        connection.ensure_connection()
+        with sqlite3.connect(path) as copy:
+            connection.connection.backup(copy)
+        copy.close()
+        shared["NAME"] = str(path)
+
+    def run(*functions: Callable[[], Any]) -> list[Any]:
+        if connection.vendor == "sqlite" and not path.exists():
+            move_to_a_file()
+        results: list[Any] = [None] * len(functions)
+        start = threading.Barrier(len(functions))
+
+        def one(place: int, function: Callable[[], Any]) -> None:
+            try:
+                start.wait(10)
+                results[place] = function()
+            except Exception as error:  # noqa: BLE001 - handed to the test, which says what it expects
+                results[place] = error
+            finally:
+                connections.close_all()
+
+        threads = [threading.Thread(target=one, args=pair) for pair in enumerate(functions)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join(60)
+        return results
+
+    yield run
+    shared["NAME"] = before

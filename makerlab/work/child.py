@@ -5,6 +5,7 @@ The child answers with JSON, never a pickle: it has handled a hostile file, so w
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import json
 import multiprocessing
@@ -56,7 +57,9 @@ def _child(channel: Connection, target: str, arguments: dict[str, Any], memory_b
         answer = json.dumps({"answer": function(**arguments)}, allow_nan=False).encode()
     except MemoryError:
         answer = b'{"failed": "memory"}'
-    channel.send_bytes(answer)
+    # whoever asked may be gone by now (a killed worker); then nobody misses the answer
+    with contextlib.suppress(BrokenPipeError):
+        channel.send_bytes(answer)
     channel.close()
 
 
