@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import login, logout
 from django.contrib.auth.decorators import login_not_required
@@ -15,12 +14,11 @@ from django.views.decorators.http import require_POST
 from django_htmx.http import HttpResponseClientRefresh
 
 from makerlab.accounts.forms import StaffSignInForm
-from makerlab.accounts.models import Role, User
 from makerlab.accounts.next_page import next_page
+from makerlab.accounts.queries import demo_people, demo_person
 from makerlab.audit.models import record
 
 STAFF_BACKEND = "makerlab.accounts.backends.StaffBackend"
-DEMO_ROLES = (Role.STUDENT, Role.TEACHER, Role.TECHNICIAN, Role.ADMINISTRATOR)
 
 
 @login_not_required
@@ -38,22 +36,16 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         login(request, form.user, backend=STAFF_BACKEND)
         record(form.user.school_id, form.user, "signed-in", form.user)
         return redirect(target)
-    people = demo_people() if settings.DEMO else []
+    people = demo_people()
     status = 422 if form.errors else 200
     return render(request, "accounts/sign_in.html", {"form": form, "people": people, "next": target}, status=status)
-
-
-def demo_people() -> list[User]:
-    """The first person of each role: who the demo's buttons sign in."""
-    found = (User.objects.filter(role=role, is_active=True).order_by("pk").first() for role in DEMO_ROLES)
-    return [person for person in found if person is not None]
 
 
 @login_not_required
 @require_POST
 def demo_sign_in(request: HttpRequest, role: str) -> HttpResponse:
     """Sign in as the first person of a role. Not there (404) unless this is the demo."""
-    person = User.objects.filter(role=role, is_active=True).order_by("pk").first() if settings.DEMO else None
+    person = demo_person(role)
     if person is None:
         raise Http404
     login(request, person, backend=STAFF_BACKEND)
