@@ -20,6 +20,8 @@ SKIN = "3MF core specification 1.4.0: every edge belongs to exactly two triangle
 STEEP = "45° from upright prints without support: Jiang, Xu and Stringer 2018 (JMMP 2:64); Mazlan 2020"
 WALL = "two lines side by side; print-bureau guides ask for 0.8 mm and more, no standard says so"
 SMALL = "print-bureau guides: holes under 2 mm close up, pins under 3 mm break; no standard says so"
+BRIDGE = "10 mm is common practice, no source; print-bureau guides claim 25 to 60 mm for single machines"
+POSES = "our estimate of both poses; how grams, minutes and risk are weighed is common practice, no source"
 MILLIONTH = "our limit: a millionth of the part's size"
 
 
@@ -217,12 +219,42 @@ ENTRIES: dict[str, Entry] = {
         "part over is enough.",
         STEEP,
     ),
+    "bridged": Entry(
+        PASSES, "Short bridges are drawn on air", "longest {value:.1f} mm, allowed {allowed}", limit_source=BRIDGE
+    ),
+    "turn_it": Entry(
+        ADVICE,
+        "It prints better on another face",
+        "saves {saved}",
+        "Laid on that face, the part {because}.",
+        "Let {face} look down: turn the part in your drawing, or ask to have it laid that way. Your file stays as "
+        "it is.",
+        POSES,
+    ),
+    "no_flat_side": Entry(
+        ADVICE,
+        "It has no flat side to stand on",
+        "it tips over when leaned by {value:.0f}°, allowed {allowed}",
+        "A part that touches the bed in a point or a line comes loose while it prints.",
+        "Cut a small flat on one side, or split the part in half and join the halves later.",
+        POSES,
+        "°",
+        0,
+    ),
     "small_hole": Entry(
         ADVICE,
         "A hole is very small",
-        "{value:.2f} mm, allowed {allowed}",
+        "{value:.2f} mm{where}, allowed {allowed}",
         "Small holes print narrower than drawn and often close up.",
         "Make the hole wider, or drill it after printing, with an adult.",
+        SMALL,
+    ),
+    "small_pin": Entry(
+        ADVICE,
+        "A pin is very thin",
+        "{value:.2f} mm{where}, allowed {allowed}",
+        "Thin pins break off when the part is taken from the bed or pushed into something.",
+        "Make the pin thicker or shorter, or leave a hole and put a metal pin in it.",
         SMALL,
     ),
     # The gauge

@@ -8,14 +8,20 @@ from dataclasses import dataclass
 
 from meshcheck.basics import measure
 from meshcheck.bodies import union_overlapping
+from meshcheck.bridges import BRIDGE_MM
+from meshcheck.edges import edge_table
 from meshcheck.estimate import AUTO_SUPPORT_MM2, estimate
+from meshcheck.features import HOLE_LEAST_MM, PIN_LEAST_MM, small_features
 from meshcheck.findings import from_note, from_rejection, make, worst
 from meshcheck.gauge import gauged_holes, judge_gauge, part_sizes
 from meshcheck.holes import find_holes
 from meshcheck.materials import MATERIALS
+from meshcheck.orientation import AS_DRAWN, advise_turn
 from meshcheck.overhang import overhang
 from meshcheck.reading import read_mesh
 from meshcheck.repair import repair
+from meshcheck.resting import TIP_LEAST_DEG
+from meshcheck.similarity import signature_of_file
 from meshcheck.types import (
     MM_PER_UNIT,
     Basics,
@@ -31,8 +37,11 @@ from meshcheck.types import (
     PrintSettings,
     RawMesh,
     Report,
+    Signature,
+    SmallFeature,
     Support,
     Topology,
+    Turn,
     Unit,
     Unknown,
     Vector,
@@ -46,6 +55,7 @@ from meshcheck.walls import thin_walls
 # Only one line of plastic fits in a wall of fewer lines than this (common practice, no source).
 ONE_LINE_BELOW = 1.5
 WALL_LINES = 2.0
+MAINLY = 0.9  # cosine of the angle within which a face is called after an axis of the drawing
 
 VERDICTS = {Level.PASSES: Verdict.OK, Level.ADVICE: Verdict.ADVICE, Level.MUST_FIX: Verdict.MUST_FIX}
 
@@ -66,6 +76,9 @@ class _Measured:
     pieces: int  # bodies that are left when overlapping ones are joined
     copies: int
     judged: UnitJudgement
+    small: tuple[SmallFeature, ...]
+    turn: Turn | Unknown
+    signature: Signature | Unknown
 
 
 def check_part(
@@ -109,6 +122,9 @@ def check_part(
         estimate=found.estimate,
         density_g_cm3=MATERIALS[settings.material].density_g_cm3,
         copies_in_file=found.copies,
+        small_features=found.small,
+        turn=found.turn,
+        signature=found.signature,
         mesh=found.mesh,
         seconds=time.perf_counter() - began,
     )
@@ -121,11 +137,14 @@ def _measure(
     mesh, topology = repair(raw, read_in)
     solid = _solid(mesh, topology)
     basics = measure(mesh, topology)
-    holes = find_holes(solid)
+    edges = edge_table(solid)
+    holes = find_holes(solid, edges)
     pieces = int(solid.body.max()) + 1
     copies = _copies(holes, pieces, gauge)
     closed = topology.watertight and topology.winding_consistent
     support = overhang(solid, settings.overhang_limit_deg, watertight=closed)
+    printed = estimate(solid, settings, machine, support)
+    judged = _judge_unit(raw, basics, holes, gauge, limits, unit, read_in)
     return _Measured(
         raw=raw,
         mesh=solid,
@@ -134,12 +153,31 @@ def _measure(
         holes=holes,
         support=support,
         walls=thin_walls(solid, WALL_LINES * settings.line_width_mm),
-        estimate=estimate(solid, settings, machine, support),
+        estimate=printed,
         sizes_mm=part_sizes(solid) if copies > 1 else (basics.size_mm,),
         pieces=pieces,
         copies=copies,
-        judged=_judge_unit(raw, basics, holes, gauge, limits, unit, read_in),
+        judged=judged,
+        small=small_features(solid, edges, holes, gauge.hole_diameter_mm if gauge else None),
+        turn=_turn(solid, printed, judged, settings, machine, limits),
+        signature=signature_of_file(solid, topology, basics, copies),
     )
+
+
+def _turn(
+    solid: Mesh,
+    printed: Estimate | Unknown,
+    judged: UnitJudgement,
+    settings: PrintSettings,
+    machine: Machine,
+    limits: Limits,
+) -> Turn | Unknown:
+    """How the part is best laid, where it can be estimated at all and is not read in the wrong unit."""
+    if isinstance(printed, Unknown):
+        return printed
+    if judged.proposed is not None:
+        return Unknown("the unit is not settled")
+    return advise_turn(solid, settings, machine, printed, limits.bed_mm)
 
 
 def _solid(mesh: Mesh, topology: Topology) -> Mesh:
@@ -194,7 +232,11 @@ def _findings(found: _Measured, gauge: Gauge | None, settings: PrintSettings, li
         yield from judge_gauge(found.holes, found.basics, found.pieces, gauge, sizes_mm=found.sizes_mm)
     yield from _bed(found.basics.size_mm, limits.bed_mm)
     yield from _walls(found.walls, settings.line_width_mm)
+    yield from _small(found.small)
     yield _undersides(found.support, settings)
+    if found.support.bridges:
+        yield make("bridged", value=found.support.bridges[0].span_mm, high=BRIDGE_MM)
+    yield from _lying(found.turn)
     yield from _amounts(found, limits)
 
 
@@ -261,6 +303,39 @@ def _undersides(support: Support, settings: PrintSettings) -> Finding:
         words = f"{grams:.1f} g of support"
     area_cm2 = support.overhang_area_mm2 / 100
     return make("steep_underside", area_cm2=area_cm2, limit_deg=support.limit_deg, support=words)
+
+
+def _small(features: tuple[SmallFeature, ...]) -> Iterable[Finding]:
+    """The narrowest pin and the narrowest hole, and where they are."""
+    for kind, code, least in (("pin", "small_pin", PIN_LEAST_MM), ("hole", "small_hole", HOLE_LEAST_MM)):
+        concerned = [feature for feature in features if feature.kind == kind]
+        if concerned:
+            x, y, z = concerned[0].place_mm
+            more = f", the thinnest of {len(concerned)}" if len(concerned) > 1 else ""
+            where = f" at x {x:.1f}, y {y:.1f}, z {z:.1f}{more}"
+            yield make(code, value=concerned[0].diameter_mm, low=least, where=where)
+
+
+def _lying(turn: Turn | Unknown) -> Iterable[Finding]:
+    """Whether the part is better laid on another face, and whether it stands at all."""
+    if isinstance(turn, Unknown):
+        return
+    if turn.pose.rotation != AS_DRAWN:
+        saved = [f"{turn.saves_g:.1f} g"] if turn.saves_g >= 0.05 else []
+        saved += [f"{turn.saves_min:.0f} min"] if turn.saves_min >= 0.5 else []
+        words = " and ".join(saved) or "the trouble of support"
+        yield make("turn_it", saved=words, because=turn.why, face=_face_words(turn.pose.rotation[2]))
+    if turn.pose.tip_deg < TIP_LEAST_DEG:
+        yield make("no_flat_side", value=turn.pose.tip_deg, low=TIP_LEAST_DEG)
+
+
+def _face_words(upward: Vector) -> str:
+    """The face that looks down in a pose, by where it looks in the drawing; ``upward`` is what looks up then."""
+    k = max(range(3), key=lambda axis: abs(upward[axis]))
+    if abs(upward[k]) < MAINLY:
+        return "the slanted face"
+    sign = "-" if upward[k] > 0 else "+"
+    return {"+z": "the top", "-z": "the bottom"}.get(f"{sign}{'xyz'[k]}", f"the side at {sign}{'xyz'[k]}")
 
 
 def _amounts(found: _Measured, limits: Limits) -> Iterable[Finding]:

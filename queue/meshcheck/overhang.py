@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,26 +28,45 @@ def overhang(
     *,
     watertight: bool,
     bridge_mm: float = BRIDGE_MM,
+    bed_mm: float = BED_MM,
     pitch_mm: float | None = None,
 ) -> Support:
     """Undersides that lean out by more than ``limit_deg`` from the vertical, and the support volume below them.
 
-    The mesh is taken as it stands, its lowest point on the bed. Area is exact (facets); exactly ``limit_deg``
-    passes, also after rounding to float32. Flat undersides held at both ends over at most ``bridge_mm`` are
-    bridges and need nothing. The volume is counted in columns 0.1 to 0.25 mm apart (or ``pitch_mm``), from the
-    underside down to the part or the bed below: within 0.5 % for parts of 10 mm and more. Unknown when the
-    mesh is not closed, because columns would run out of its gaps.
+    The mesh is taken as it stands, its lowest point on the bed; faces up to ``bed_mm`` above that lie on the bed too.
+    Area is exact (facets); exactly ``limit_deg`` passes, also after rounding to float32. Flat undersides held at both
+    ends over at most ``bridge_mm`` are bridges and need nothing. The volume is counted in columns 0.1 to 0.25 mm
+    apart (or ``pitch_mm``), from the underside down to the part or the bed below: within 0.5 % for parts of 10 mm and
+    more. Unknown when the mesh is not closed, because columns would run out of its gaps.
     """
     normals, area = face_normals(mesh.corners)
-    steep = _steep_faces(mesh, normals, area, limit_deg)
-    bridges, bridging = find_bridges(mesh.vertices, mesh.faces, normals, area, steep, bridge_mm)
+    how = Counting(limit_deg, bridge_mm, bed_mm, pitch_mm)
+    return support_below(mesh, normals, area, how, watertight=watertight)
+
+
+@dataclass(frozen=True, slots=True)
+class Counting:
+    """How undersides and columns are counted; see ``overhang``."""
+
+    limit_deg: float
+    bridge_mm: float = BRIDGE_MM
+    bed_mm: float = BED_MM
+    pitch_mm: float | None = None
+
+
+def support_below(
+    mesh: Mesh, normals: FloatArray, area: FloatArray, how: Counting, *, watertight: bool = True
+) -> Support:
+    """``overhang`` where the faces' unit normals (m, 3) and areas (m,) are known already."""
+    steep = _steep_faces(mesh, normals, area, how.limit_deg, how.bed_mm)
+    bridges, bridging = find_bridges(mesh.vertices, mesh.faces, normals, area, steep, how.bridge_mm)
     faces = steep[~bridging]
-    found = Support(float(area[faces].sum()), faces, 0.0, 0.0, limit_deg, bridges=bridges)
+    found = Support(float(area[faces].sum()), faces, 0.0, 0.0, how.limit_deg, bridges=bridges)
     if not watertight:
         return _unmeasured(found, "the skin is not closed, so nobody can say where support would end")
     if not len(faces):
         return found
-    spans = solid_spans(mesh.vertices, mesh.faces, pitch_mm=pitch_mm)
+    spans = solid_spans(mesh.vertices, mesh.faces, pitch_mm=how.pitch_mm)
     if spans.unbalanced > UNBALANCED_SHARE_MOST * spans.columns:
         return _unmeasured(found, "parts of the skin face the wrong way, so nobody can say where support would end")
     return _stand(found, mesh, spans)
@@ -57,15 +76,17 @@ def _unmeasured(found: Support, because: str) -> Support:
     return replace(found, volume_mm3=Unknown(because), on_part_mm3=Unknown(because))
 
 
-def _steep_faces(mesh: Mesh, normals: FloatArray, area: FloatArray, limit_deg: float) -> IntArray:
+def _steep_faces(mesh: Mesh, normals: FloatArray, area: FloatArray, limit_deg: float, bed_mm: float) -> IntArray:
     """The faces that lean out too far and do not lie on the bed."""
     limit = np.radians(limit_deg) + ANGLE_TOLERANCE_RAD
-    lean = np.arcsin(np.clip(-normals[:, 2], -1.0, 1.0))
-    faces = np.flatnonzero((lean > limit) & (area > 0))
+    leaning = (
+        np.flatnonzero((normals[:, 2] < -np.sin(limit)) & (area > 0)) if limit < np.pi / 2 else np.zeros(0, np.int64)
+    )
+    faces, lean = leaning, np.arcsin(np.clip(-normals[leaning, 2], -1.0, 1.0))
     corners = mesh.vertices[mesh.faces[faces]]
-    above_bed = corners[:, :, 2].max(axis=1) > mesh.vertices[:, 2].min(initial=np.inf) + BED_MM
+    above_bed = corners[:, :, 2].max(axis=1) > mesh.vertices[:, 2].min(initial=np.inf) + bed_mm
     noise = normal_noise(corners, area[faces], coordinate_step_mm(mesh.vertices))
-    certain = lean[faces] > limit + np.minimum(noise, NOISE_MOST_RAD)
+    certain = lean > limit + np.minimum(noise, NOISE_MOST_RAD)
     steep: IntArray = faces[above_bed & certain].astype(np.int32)
     return steep
 

@@ -3,11 +3,24 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Iterable
 from typing import Any
 
 from meshcheck.basics import inertia_kg_m2
 from meshcheck.footprint import footprint
-from meshcheck.types import Estimate, Finding, Hole, Report, Topology, Unknown, known
+from meshcheck.orientation import turned
+from meshcheck.similarity import signature_json
+from meshcheck.types import (
+    Bridge,
+    Estimate,
+    Finding,
+    Hole,
+    Report,
+    SmallFeature,
+    Topology,
+    Unknown,
+    known,
+)
 
 DECIMALS = 6
 
@@ -30,6 +43,10 @@ def report_json(report: Report) -> dict[str, Any]:
         "holes": [_hole(hole) for hole in report.holes] if isinstance(report.holes, tuple) else None,
         **_printing(report.estimate),
         "copies_in_file": report.copies_in_file,
+        "bridges": _parts(report.support.bridges) if report.support else None,
+        "small_features": _parts(report.small_features),
+        "pose": _pose(report),
+        "signature": None if isinstance(report.signature, Unknown) else signature_json(report.signature),
         "findings": [_finding(finding) for finding in report.findings],
         "seconds": _plain(report.seconds),
     }
@@ -75,6 +92,29 @@ def _hole(hole: Hole) -> dict[str, Any]:
         "roundness_mm": _plain(hole.roundness_mm),
         "centre_mm": _plain(hole.centre_mm),
         "certain": hole.certain,
+    }
+
+
+def _parts(values: Iterable[Bridge | SmallFeature]) -> list[dict[str, Any]]:
+    return [{name: _plain(value) for name, value in dataclasses.asdict(part).items()} for part in values]
+
+
+def _pose(report: Report) -> dict[str, Any] | None:
+    """How to lay the part: ``turn`` is a 3 x 3 rotation of the file's frame (rows), the unit matrix where the part lies
+    well as it is. Size and footprint are those of the part so laid. None where nobody can tell."""
+    if isinstance(report.turn, Unknown) or report.mesh is None:
+        return None
+    pose = report.turn.pose
+    mesh = turned(report.mesh, pose.rotation)
+    low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
+    return {
+        "turn": [list(row) for row in pose.rotation],  # every digit: rounding would bend the part
+        "why": report.turn.why,
+        "saves_g": _plain(report.turn.saves_g),
+        "saves_min": _plain(report.turn.saves_min),
+        "bbox_mm": [_plain(float(side)) for side in high - low],
+        "footprint": dataclasses.asdict(footprint(mesh)),
+        **{name: _plain(getattr(pose, name)) for name in ("tip_deg", "contact_mm2", "support_mm3")},
     }
 
 

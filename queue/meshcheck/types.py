@@ -256,14 +256,16 @@ class Pose:
     support_mm3: float
     grams: float
     minutes: float
+    cleaning_min: float  # by hand, to take the support off
     price_min: float
 
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """Advice to lay the part on another face: the rotation, what it saves by the estimate, and why in plain words."""
+    """How the part is best laid, what that saves against the file's own pose by the estimate, and why, in words that
+    go after "the part"."""
 
-    rotation: tuple[Vector, Vector, Vector]
+    pose: Pose
     saves_g: float
     saves_min: float
     why: str
@@ -387,7 +389,7 @@ class Report:
     density_g_cm3: float = 1.24
     copies_in_file: int = 1  # how many of the part the file holds, by its hub holes
     small_features: tuple[SmallFeature, ...] = ()
-    turn: Turn | None = None  # None when the part lies well as it is, or nobody can tell
+    turn: Turn | Unknown = Unknown("not measured")
     signature: Signature | Unknown = Unknown("not measured")
     mesh: Mesh | None = None
     seconds: float = 0.0
