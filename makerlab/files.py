@@ -13,6 +13,8 @@ SANDBOX = {"default-src": ["'none'"], "sandbox": True, "frame-ancestors": ["'non
 def attachment(file: FieldFile | Any, file_name: str) -> FileResponse:
     """The file as octet-stream attachment with nosniff and a sandboxed policy; 404 when it is not in the store.
     Views check who may have it before they call this."""
+    if not file:
+        raise Http404
     try:
         stream = file.open("rb")
     except FileNotFoundError as error:

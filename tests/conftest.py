@@ -18,6 +18,7 @@ from django.test import Client
 
 from tests.world import World, make_world
 
+ROOT = Path(__file__).resolve().parents[1]
 AtOnce = Callable[..., list[Any]]
 POSTGRES = "postgres://postgres@127.0.0.1:5432"
 

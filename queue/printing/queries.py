@@ -11,7 +11,7 @@ from typing import Any
 from django.utils import timezone
 
 from lessons import measuring
-from lessons.models import KitPart
+from lessons.models import KitPart, SchoolClass
 from makerlab.accounts.models import User
 from makerlab.work.models import Job
 from printing.actions.ground import PLAN_ROOM
@@ -119,7 +119,8 @@ def file_name(plate: Plate, kind: str) -> str:
 def unordered(user: User) -> list[Submission]:
     """Approved parts of this person's classes that have no print request: approved before there was a room."""
     return list(
-        Submission.objects.editable_by(user)
+        Submission.objects.visible_to(user)
+        .filter(assignment__school_class__in=SchoolClass.objects.editable_by(user))
         .filter(state="approved", print_request__isnull=True)
         .select_related("kit_part", "team", "assignment__school_class", "assignment__plan")
         .light()

@@ -9,7 +9,7 @@ from django.utils import timezone
 from printing import actions
 from printing.models import Outage, Plate, PrintCopy, PrintRequest, Room, Run, Spool
 from printing.states import FailureReason
-from tests.printing.helpers import ALL_CHECKED, make_plate, ordered, started, states
+from tests.printing.helpers import ALL_CHECKED, approved_wheel, make_plate, ordered, started, states
 
 HTMX = {"HTTP_HX_REQUEST": "true"}
 
@@ -368,3 +368,9 @@ def test_one_line_of_queries_a_page(busy, signed_in, django_assert_max_num_queri
 
 def test_plate_numbers_are_unique_in_a_room(busy):
     assert sorted(Plate.objects.values_list("number", flat=True)) == [1, 2]
+
+
+def test_a_student_cannot_order_what_was_approved_before_there_was_a_room(world, signed_in):
+    submission = approved_wheel(world)
+    signed_in(world.student).post("/queue/order-missing/")
+    assert not PrintRequest.objects.filter(submission=submission).exists()
