@@ -73,8 +73,8 @@ def _undersides(
     count, label = connected_components(links, directed=False)
     size = np.bincount(label, area[level], count)
     largest = [g for g in np.argsort(-size, kind="stable")[:PATCHES_MOST] if size[g] >= PATCH_AREA_LEAST_MM2]
-    lowest = vertices[ends][:, :, 2].min(axis=1)
-    drop = np.where(partner >= 0, lowest - vertices[faces[partner]][:, :, 2].min(axis=1), 0.0)
+    lowest = vertices[ends, 2].min(axis=1)
+    drop = np.where(partner >= 0, lowest - vertices[faces[partner], 2].min(axis=1), 0.0)
     leans_out = np.append(np.zeros(len(faces), np.bool_), False)
     leans_out[steep] = True
     held = (drop > 0) & ~leans_out[partner]
@@ -89,7 +89,8 @@ def _sides(vertices: FloatArray, faces: IntArray, level: IntArray) -> tuple[IntA
     """Every side of the level faces: owner (k,), end vertices (k, 2), and the face at its other side, -1 if none."""
     near = np.zeros(len(vertices), np.bool_)
     near[faces[level]] = True
-    around = np.flatnonzero(near[faces].sum(axis=1) >= 2)
+    a, b, c = (near[faces[:, k]] for k in range(3))
+    around = np.flatnonzero((a & b) | (b & c) | (c & a))
     key = _directed(faces[around], len(vertices)).ravel()
     order = np.argsort(key, kind="stable")
     ends = np.stack([faces[level], np.roll(faces[level], -1, axis=1)], axis=2).reshape(-1, 2)

@@ -167,14 +167,19 @@ def _spans(start, height, face, upward):  # type: ignore[no-untyped-def]
     return column[:count], ends[:count], faces[:count], met, unbalanced
 
 
-def _pitch(flat: FloatArray, flat_area: FloatArray, wished_mm: float | None) -> float:
+def _pitch(spread: FloatArray, flat_area: FloatArray, wished_mm: float | None) -> float:
     """The distance of columns: 0.25 mm, less for a small part, more where columns or hits would grow too many."""
-    spread = np.ptp(flat, axis=0)
     box_mm2 = float(spread[0] * spread[1])
     if wished_mm is None:
         wished_mm = min(max(np.sqrt(box_mm2 / COLUMNS_WISHED), FINEST_PITCH_MM), PITCH_MM)
     by_hits = float(np.sqrt(np.abs(flat_area).sum() / HITS_MOST))
     return max(wished_mm, float(np.sqrt(box_mm2 / COLUMNS_MOST)), by_hits, float(spread.max()) / COLUMNS_MOST)
+
+
+def _normals(vertices: FloatArray, faces: IntArray) -> FloatArray:
+    """(m, 3) outward normals, twice the area long."""
+    a, b, c = (vertices[faces[:, k]] for k in range(3))
+    return np.cross(b - a, c - a)
 
 
 def solid_spans(vertices: FloatArray, faces: IntArray, *, axis: int = 2, pitch_mm: float | None = None) -> Spans:
@@ -186,16 +191,15 @@ def solid_spans(vertices: FloatArray, faces: IntArray, *, axis: int = 2, pitch_m
     first, second = (axis + 1) % 3, (axis + 2) % 3
     c, s = np.cos(GRID_TURN_RAD), np.sin(GRID_TURN_RAD)
     u, v = vertices[:, first], vertices[:, second]
-    flat = np.column_stack([c * u - s * v, s * u + c * v])
+    x, y = c * u - s * v, s * u + c * v
+    corner = np.array([x.min(), y.min()])  # column by column: numpy is slow along short rows
+    spread = np.array([x.max(), y.max()]) - corner
     height = np.ascontiguousarray(vertices[:, axis])
     faces = np.ascontiguousarray(faces, np.int32)
-    solid = np.column_stack([flat, height])
-    a, b, d = (solid[faces[:, k]] for k in range(3))
-    normals = np.cross(b - a, d - a)
-    pitch = _pitch(flat, normals[:, 2] / 2, pitch_mm)
-    corner = flat.min(axis=0)
-    grid = (flat - corner) / pitch - np.array([0.0, 0.5])
-    shape = np.maximum(np.ceil(np.ptp(flat, axis=0) / pitch), 1).astype(np.int64)
+    normals = _normals(np.column_stack([x, y, height]), faces)
+    pitch = _pitch(spread, normals[:, 2] / 2, pitch_mm)
+    grid = np.column_stack([(x - corner[0]) / pitch, (y - corner[1]) / pitch - 0.5])
+    shape = np.maximum(np.ceil(spread / pitch), 1).astype(np.int64)
     in_grid_units = normals * np.array([pitch, pitch, 1.0])  # heights change by slope times pitch from column to column
     start, height_at, face_at = _hits(grid, height, faces, in_grid_units, (int(shape[0]), int(shape[1])))
     column, ends, at_faces, met, unbalanced = _spans(start, height_at, face_at, normals[:, 2] > 0)
