@@ -57,6 +57,7 @@ def measure(
     machine: Machine,
     limits: Limits,
     unit: str | None,
+    pose: list[list[float]] | None = None,
 ) -> dict[str, Any]:
     """Measure the stored file in a child process. Returns ``{"report": {...}, "picture": "<svg ...>"}`` and the
     seconds it took as ``check_s``. Raises ChildFailed, or GiveUp when the file is no longer stored."""
@@ -71,6 +72,7 @@ def measure(
         "machine": asdict(machine),
         "limits": asdict(limits),
         "unit": unit or None,
+        "pose": pose,
     }
     started = time.perf_counter()
     answer = child.run(SERVICE, arguments)
@@ -108,7 +110,7 @@ def is_plain_drawing(svg: str) -> bool:
 
 
 def apply_measurement(item: MeasuredFile, measured: dict[str, Any]) -> bool:
-    """Write the columns. False, and nothing written, when the file is to be read in another unit by now."""
+    """Write the columns. False, and nothing written, when the file is to be read or laid otherwise by now."""
     report = measured["report"]
     width_mm, depth_mm, height_mm = report["bbox_mm"] or (None, None, None)
     values = {
@@ -126,7 +128,9 @@ def apply_measurement(item: MeasuredFile, measured: dict[str, Any]) -> bool:
         "depth_mm": depth_mm,
         "height_mm": height_mm,
     }
-    return bool(type(item)._default_manager.filter(pk=item.pk, unit=item.unit).update(**values))
+    rows = type(item)._default_manager.filter(pk=item.pk, unit=item.unit)
+    rows = rows.filter(pose__isnull=True) if item.pose is None else rows.filter(pose=item.pose)
+    return bool(rows.update(**values))
 
 
 def mark_failed(model: type[MeasuredFile], item_id: str, message: str) -> None:
@@ -179,6 +183,7 @@ def measure_in_job(job: Job, item: MeasuredFile, kit_part: KitPart, limits: Limi
             machine=room.machine,
             limits=replace(limits, bed_mm=room.bed_mm),
             unit=item.unit,
+            pose=item.pose,
         ),
     )
 

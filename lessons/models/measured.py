@@ -35,6 +35,9 @@ class MeasuredFile(models.Model):
         max_length=12, blank=True, help_text=_("length unit to read the file in; empty: found by the check")
     )
 
+    # a 3 x 3 rotation that lays the part for printing otherwise than it is drawn; the file itself is never changed
+    pose = models.JSONField(null=True, blank=True)
+
     check_state = models.CharField(max_length=8, choices=CheckState.choices, default=CheckState.CHECKING)
     check_error = models.TextField(blank=True)
     checked_at = models.DateTimeField(null=True, blank=True)

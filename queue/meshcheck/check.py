@@ -16,7 +16,7 @@ from meshcheck.findings import from_note, from_rejection, make, worst
 from meshcheck.gauge import gauged_holes, judge_gauge, part_sizes
 from meshcheck.holes import find_holes
 from meshcheck.materials import MATERIALS
-from meshcheck.orientation import AS_DRAWN, advise_turn
+from meshcheck.orientation import AS_DRAWN, Rotation, advise_turn, turned
 from meshcheck.overhang import overhang
 from meshcheck.reading import read_mesh
 from meshcheck.repair import repair
@@ -90,17 +90,19 @@ def check_part(
     machine: Machine | None = None,
     limits: Limits | None = None,
     unit: Unit | None = None,
+    pose: Rotation | None = None,
 ) -> Report:
     """Read, measure and judge one file.
 
     ``gauge`` is what a redesigned part must keep, ``limits`` what the assignment allows for one part (a file that
-    holds four wheels may weigh four times as much), ``unit`` what the student said the file is drawn in. Never
-    raises for what a file holds: a file that cannot be read is a report with the verdict ``rejected``.
+    holds four wheels may weigh four times as much), ``unit`` what the student said the file is drawn in, ``pose`` how
+    it is laid for printing where not as it is drawn. Never raises for what a file holds: a file that cannot be read is
+    a report with the verdict ``rejected``.
     """
     began = time.perf_counter()
     settings, machine, limits = settings or PrintSettings(), machine or Machine(), limits or Limits()
     try:
-        found = _measure(read_mesh(data, name), gauge, settings, machine, limits, unit)
+        found = _measure(read_mesh(data, name), gauge, settings, machine, limits, unit, pose)
     except MeshRejected as rejected:
         return _rejection(name, rejected, began)
     findings = _in_order(_findings(found, gauge, settings, limits))
@@ -125,16 +127,25 @@ def check_part(
         small_features=found.small,
         turn=found.turn,
         signature=found.signature,
+        posed=pose is not None,
         mesh=found.mesh,
         seconds=time.perf_counter() - began,
     )
 
 
 def _measure(
-    raw: RawMesh, gauge: Gauge | None, settings: PrintSettings, machine: Machine, limits: Limits, unit: Unit | None
+    raw: RawMesh,
+    gauge: Gauge | None,
+    settings: PrintSettings,
+    machine: Machine,
+    limits: Limits,
+    unit: Unit | None,
+    pose: Rotation | None,
 ) -> _Measured:
     read_in = unit or raw.unit or Unit.MILLIMETRE
     mesh, topology = repair(raw, read_in)
+    if pose is not None:
+        mesh = turned(mesh, pose)
     solid = _solid(mesh, topology)
     basics = measure(mesh, topology)
     edges = edge_table(solid)

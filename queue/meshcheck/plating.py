@@ -7,9 +7,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+import numpy as np
+
 from meshcheck.bodies import union_overlapping
 from meshcheck.estimate import estimate_on_each
 from meshcheck.export import PlacedMesh, stl_bytes, threemf_bytes
+from meshcheck.orientation import Rotation, turned
 from meshcheck.overhang import overhang
 from meshcheck.reading import read_mesh
 from meshcheck.repair import repair
@@ -22,10 +25,11 @@ class PlacedFile:
 
     path: str
     name: str
-    unit: Unit
+    unit: Unit | None  # None: as the file says, else millimetres
     x_mm: float
     y_mm: float
     turn_deg: float
+    pose: Rotation | None = None  # how it is laid before it is placed; None: as it is drawn
 
 
 def placed_file(values: Mapping[str, Any]) -> PlacedFile:
@@ -33,16 +37,31 @@ def placed_file(values: Mapping[str, Any]) -> PlacedFile:
     return PlacedFile(
         path=str(values["path"]),
         name=str(values["name"]),
-        unit=Unit(values.get("unit") or Unit.MILLIMETRE),
+        unit=Unit(values["unit"]) if values.get("unit") else None,
         x_mm=float(values["x_mm"]),
         y_mm=float(values["y_mm"]),
         turn_deg=float(values.get("turn_deg", 0.0)),
+        pose=rotation_of(values["pose"]) if values.get("pose") else None,
     )
 
 
-def read_solid(path: str, name: str, unit: Unit) -> tuple[Mesh, bool]:
-    """A stored file as one clean mesh and whether it is closed. Raises MeshRejected and OSError."""
-    mesh, topology = repair(read_mesh(Path(path).read_bytes(), name), unit)
+def rotation_of(rows: Sequence[Sequence[float]]) -> Rotation:
+    """A rotation from plain rows. Raises ValueError for anything that would bend or mirror a part."""
+    matrix = np.array(rows, dtype=np.float64)
+    if matrix.shape != (3, 3) or not np.allclose(matrix @ matrix.T, np.eye(3), atol=1e-9):
+        raise ValueError("a pose is a 3 x 3 rotation")
+    if np.linalg.det(matrix) < 0:
+        raise ValueError("a pose must not mirror the part")
+    first, second, third = ((float(x), float(y), float(z)) for x, y, z in matrix)
+    return (first, second, third)
+
+
+def read_solid(path: str, name: str, unit: Unit | None, pose: Rotation | None = None) -> tuple[Mesh, bool]:
+    """A stored file as one clean mesh, laid as wished, and whether it is closed. Raises MeshRejected and OSError."""
+    raw = read_mesh(Path(path).read_bytes(), name)
+    mesh, topology = repair(raw, unit or raw.unit or Unit.MILLIMETRE)
+    if pose is not None:
+        mesh = turned(mesh, pose)
     if topology.overlapping_bodies:
         joined = union_overlapping(mesh, topology)
         if not isinstance(joined, Unknown):
@@ -54,23 +73,23 @@ class _Files:
     """Each file is read once, however many copies of it lie on the plate."""
 
     def __init__(self) -> None:
-        self._read: dict[tuple[str, Unit], tuple[Mesh, bool]] = {}
-        self._support: dict[tuple[str, Unit, float], Support] = {}
+        self._read: dict[tuple[str, Unit | None, Rotation | None], tuple[Mesh, bool]] = {}
+        self._support: dict[tuple[str, Unit | None, Rotation | None, float], Support] = {}
 
     def mesh(self, file: PlacedFile) -> Mesh:
         return self._solid(file)[0]
 
     def support(self, file: PlacedFile, limit_deg: float) -> Support:
-        key = (file.path, file.unit, limit_deg)
+        key = (file.path, file.unit, file.pose, limit_deg)
         if key not in self._support:
             mesh, closed = self._solid(file)
             self._support[key] = overhang(mesh, limit_deg, watertight=closed)
         return self._support[key]
 
     def _solid(self, file: PlacedFile) -> tuple[Mesh, bool]:
-        key = (file.path, file.unit)
+        key = (file.path, file.unit, file.pose)
         if key not in self._read:
-            self._read[key] = read_solid(file.path, file.name, file.unit)
+            self._read[key] = read_solid(file.path, file.name, file.unit, file.pose)
         return self._read[key]
 
 

@@ -46,6 +46,7 @@ def report_json(report: Report) -> dict[str, Any]:
         "bridges": _parts(report.support.bridges) if report.support else None,
         "small_features": _parts(report.small_features),
         "pose": _pose(report),
+        "posed": report.posed,
         "signature": None if isinstance(report.signature, Unknown) else signature_json(report.signature),
         "findings": [_finding(finding) for finding in report.findings],
         "seconds": _plain(report.seconds),

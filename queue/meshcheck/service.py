@@ -14,7 +14,7 @@ from meshcheck.check import check_part
 from meshcheck.gcode import DIALECTS, GcodeRejected, belongs_to_plate, fits_bed, read_gcode, suits_material
 from meshcheck.materials import MATERIALS
 from meshcheck.picture import draw
-from meshcheck.plating import arranged, estimate_files, placed_file
+from meshcheck.plating import arranged, estimate_files, placed_file, rotation_of
 from meshcheck.report import report_json
 from meshcheck.types import Gauge, Limits, Machine, MeshRejected, PrintSettings, Unit, Unknown, Vector
 
@@ -27,6 +27,7 @@ def measure(
     machine: Mapping[str, Any],
     limits: Mapping[str, Any],
     unit: str | None,
+    pose: Sequence[Sequence[float]] | None = None,
 ) -> dict[str, Any]:
     """Check one stored file; ``name`` is what the student called it.
 
@@ -42,6 +43,7 @@ def measure(
         machine=Machine(**machine),
         limits=Limits(**_vectors(limits, "bed_mm")),
         unit=Unit(unit) if unit else None,
+        pose=rotation_of(pose) if pose else None,
     )
     return {"report": report_json(report), "picture": draw(report)}
 

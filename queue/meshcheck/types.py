@@ -391,5 +391,6 @@ class Report:
     small_features: tuple[SmallFeature, ...] = ()
     turn: Turn | Unknown = Unknown("not measured")
     signature: Signature | Unknown = Unknown("not measured")
+    posed: bool = False  # measured lying otherwise than it is drawn
     mesh: Mesh | None = None
     seconds: float = 0.0

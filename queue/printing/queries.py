@@ -89,6 +89,7 @@ def placed_parts_of(plate: Plate) -> list[dict[str, Any]]:
                 "path": source.path,
                 "name": source.name,
                 "unit": source.unit,
+                "pose": source.pose,
                 "x_mm": (copy.x_mm or 0.0) + dx,
                 "y_mm": (copy.y_mm or 0.0) + dy,
                 "turn_deg": copy.turn_deg,

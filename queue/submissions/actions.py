@@ -165,6 +165,30 @@ def reread_in_unit(user: User, submission: Submission, unit: str) -> None:
         _note(user, "reread", submission, unit=unit)
 
 
+def lay_for_printing(user: User, submission: Submission, *, turned: bool) -> None:
+    """Lay the part as the report advises, or as it is drawn again; it is checked anew as it then lies.
+
+    Raises UploadRefused when the report has no better face to offer."""
+    permissions.check_can_lay(user, submission)
+    advised = (submission.report or {}).get("pose") or {}
+    if turned and not is_turned(advised.get("turn")):
+        raise UploadRefused(_("There is no better face to lay this part on."))
+    pose = advised["turn"] if turned else None
+    with transaction.atomic():
+        ready = Submission.objects.filter(pk=submission.pk, state=submission.state, check_state=CheckState.CHECKED)
+        if not ready.update(pose=pose, check_state=CheckState.CHECKING, check_error=""):
+            raise NotAllowedNow(_("This part changed in the meantime. Look at it again."))
+        submission.pose, submission.check_state = pose, CheckState.CHECKING
+        _start_check(submission)
+        _note(user, "lay", submission, turned=turned)
+
+
+def is_turned(rotation: Any) -> bool:
+    """Whether a rotation from a report moves the part at all."""
+    as_drawn = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]
+    return rotation is not None and [[float(x) for x in row] for row in rotation] != as_drawn
+
+
 def approve(user: User, submission: Submission) -> Review:
     """Let a part be printed. Whoever makes print requests hears of it in the same transaction."""
     permissions.check_can_approve(user, submission)

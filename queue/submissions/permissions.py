@@ -95,6 +95,22 @@ def can_reread(user: User, submission: Submission) -> bool:
     return asks(check_can_reread, user, submission)
 
 
+def check_can_lay(user: User, submission: Submission) -> None:
+    """How a part lies on the plate is the team's to say while it is theirs, and the teacher's once it is handed in."""
+    if submission.state == State.HANDED_IN:
+        check_can_review(user, submission)
+    else:
+        check_is_own(user, submission)
+        if submission.state != State.DRAFT:
+            raise NotAllowedNow(_("This part was decided on already; how it lies cannot be changed any more."))
+    if submission.check_state != CheckState.CHECKED:
+        raise NotAllowedNow(_("The file is still being checked. Wait for the report first."))
+
+
+def can_lay(user: User, submission: Submission) -> bool:
+    return asks(check_can_lay, user, submission)
+
+
 def check_can_review(user: User, submission: Submission) -> None:
     """Teachers of the class, and administrators of the school."""
     classes = SchoolClass.objects.editable_by(user)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import zipfile
 
 import pytest
 
 from makerlab.demo.fixtures import FOLDER, student_path
+from meshcheck.export import PlacedMesh, threemf_bytes
 from meshcheck.plating import read_solid
 from meshcheck.reading import read_mesh
 from meshcheck.repair import repair
@@ -84,4 +86,43 @@ def test_files_drawn_in_inches_are_placed_in_their_unit():
     path = str(student_path({"file": "stoats-wheel-1.stl"}))
     mesh, closed = read_solid(path, "w.stl", Unit.INCH)
     assert closed
+    assert mesh.vertices[:, 0].max() - mesh.vertices[:, 0].min() == pytest.approx(60, abs=1.0)
+
+
+ON_ITS_EDGE = [[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]]  # a quarter turn about x
+
+
+def test_a_pose_lays_the_part_in_the_check_the_estimate_and_the_file(tmp_path):
+    flat = measure(WHEEL, "w.stl", None, {}, {}, {}, None)["report"]
+    edge = measure(WHEEL, "w.stl", None, {}, {}, {}, None, ON_ITS_EDGE)["report"]
+    assert flat["bbox_mm"] == pytest.approx([60, 60, 8], abs=0.02)
+    assert edge["bbox_mm"] == pytest.approx([60, 8, 60], abs=0.02)
+    assert (flat["posed"], edge["posed"]) == (False, True)
+    assert edge["volume_mm3"] == pytest.approx(flat["volume_mm3"], rel=1e-9)
+    part = placed(WHEEL, 50, 50) | {"pose": ON_ITS_EDGE}
+    assert estimate_plate([part], {}, {"slow": {}})["layers"] == pytest.approx(300, abs=1)
+    target = tmp_path / "plate"
+    write_plate([part], str(target), "stl", "P1")
+    mesh, _ = repair(read_mesh(target.read_bytes(), "plate"), Unit.MILLIMETRE)
+    assert mesh.vertices.max(axis=0) == pytest.approx([80, 54, 60], abs=0.02)
+
+
+@pytest.mark.parametrize(
+    "pose", [[[1, 0, 0], [0, 1, 0]], [[2, 0, 0], [0, 1, 0], [0, 0, 1]], [[-1, 0, 0], [0, 1, 0], [0, 0, 1]]]
+)
+def test_a_pose_never_bends_or_mirrors_a_part(pose):
+    with pytest.raises(ValueError, match="pose"):
+        measure(WHEEL, "w.stl", None, {}, {}, {}, None, pose)
+
+
+def test_a_3mf_in_inches_is_plated_in_inches(tmp_path):
+    mesh, _ = read_solid(str(student_path({"file": "stoats-wheel-1.stl"})), "w.stl", None)
+    source = tmp_path / "inch.3mf"
+    source.write_bytes(threemf_bytes([PlacedMesh(mesh, 0, 0)], "w"))
+    with zipfile.ZipFile(source) as package:
+        members = {name: package.read(name) for name in package.namelist()}
+    with zipfile.ZipFile(source, "w") as package:
+        for name, data in members.items():
+            package.writestr(name, data.replace(b'unit="millimeter"', b'unit="inch"'))
+    mesh, _ = read_solid(str(source), "inch.3mf", None)
     assert mesh.vertices[:, 0].max() - mesh.vertices[:, 0].min() == pytest.approx(60, abs=1.0)

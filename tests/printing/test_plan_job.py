@@ -8,7 +8,8 @@ import pytest
 from django.utils import timezone
 
 from makerlab.work.models import Job
-from printing import actions
+from meshcheck import service
+from printing import actions, queries
 from printing.models import (
     Outage,
     Plate,
@@ -27,6 +28,7 @@ from printing.planner.estimates import Estimates
 from printing.planner.problem import calendar_of
 from printing.planner.publish import publish
 from printing.planner.snapshot import take_snapshot
+from submissions.models import Submission
 from tests.printing.helpers import ALL_CHECKED, give_file, ordered_mesh, plan_now, spare_part, states, with_meshes
 
 
@@ -380,3 +382,19 @@ def test_holidays_and_other_kinds_of_day(world):
     assert [str(part.start) for part in bells.staffed_on(date(2026, 11, 17))] == ["08:00:00", "12:30:00"]
     calendar = bells.calendar(date(2026, 11, 17), 3)
     assert [day.day.day for day in calendar.days] == [17, 19]
+
+
+def test_a_part_laid_otherwise_is_planned_and_plated_as_it_then_lies(world):
+    with_meshes(world)
+    request = ordered_mesh(world)
+    edge = [[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]]
+    submission = request.submission
+    measured_again = service.measure(submission.file.path, "w.stl", None, {}, {}, {}, None, edge)["report"]
+    low = {"width_mm": 60.0, "depth_mm": 8.0, "height_mm": 60.0}
+    Submission.objects.filter(pk=submission.pk).update(pose=edge, report=measured_again, **low)
+    actions.plan_again(world.room, world.teacher)
+    plan_now()
+    plate = request.copies.first().plate
+    parts = [part for part in queries.placed_parts_of(plate) if part["pose"] is not None]
+    assert len(parts) == plate.copies.filter(request=request).count() > 0
+    assert all([list(row) for row in part["pose"]] == edge for part in parts)

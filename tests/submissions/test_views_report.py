@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import manifold3d
 import pytest
 from django.urls import reverse
 
 from lessons.models import Membership
+from lessons.parts.files import stl_binary
 from makerlab.work.actions import run_waiting
 from submissions.models import Review, Submission
 from submissions.states import State
@@ -194,3 +196,69 @@ def test_a_student_who_changed_class_finds_nothing(world, student):
     submission = make_submission(world)
     Membership.objects.filter(user=world.student).update(school_class=world.far_class, team=world.far_team)
     assert student.get(reverse("submissions:submission-report", args=[submission.pk])).status_code == 404
+
+
+# ---- how it lies ---------------------------------------------------------------------------------------------
+
+
+def lay(client, submission, how="advised"):
+    return client.post(reverse("submissions:submission-lay", args=[submission.pk]), {"as": how})
+
+
+def mushroom_stl() -> bytes:
+    """A disc on a stem, drawn standing on its stem: much better printed upside down."""
+    solid = manifold3d.Manifold.cylinder(12, 5, 5, 64) + manifold3d.Manifold.cylinder(4, 25, 25, 96).translate(
+        (0, 0, 12)
+    )
+    shape = solid.to_mesh()
+    return stl_binary((shape.vert_properties[:, :3].astype("float64"), shape.tri_verts.astype("int32")))
+
+
+def test_a_part_laid_on_its_better_face_is_measured_as_it_then_lies(world, student):
+    world.wheel.gauge.delete()
+    post_file(student, world, stl_upload(mushroom_stl()))
+    run_waiting()
+    drawn = Submission.objects.get()
+    assert "Lay it on the better face" in text_of(
+        student.get(reverse("submissions:submission-report", args=[drawn.pk]))
+    )
+    assert lay(student, drawn).status_code == 302
+    run_waiting()
+    laid = Submission.objects.get()
+    assert laid.report["posed"]
+    assert laid.report["overhang_area_mm2"] < 1 < drawn.report["overhang_area_mm2"]
+    assert laid.report["volume_mm3"] == pytest.approx(drawn.report["volume_mm3"], rel=1e-9)
+    assert laid.duration_s < drawn.duration_s
+    assert laid.sha256 == drawn.sha256
+    lay(student, laid, "drawn")
+    run_waiting()
+    again = Submission.objects.get()
+    assert again.pose is None
+    assert again.report["overhang_area_mm2"] == drawn.report["overhang_area_mm2"]
+
+
+@pytest.mark.parametrize(
+    ("state", "may"),
+    [
+        (State.DRAFT, {"student"}),
+        (State.HANDED_IN, {"teacher", "administrator"}),
+        (State.APPROVED, set()),
+        (State.RETURNED, set()),
+    ],
+)
+@pytest.mark.parametrize("who", ["student", "far_student", "teacher", "far_teacher", "technician", "administrator"])
+def test_who_may_lay_a_part_when(world, signed_in, state, may, who):
+    turn = [[1.0, 0.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, -1.0]]
+    kept = make_submission(
+        world, state=state, report=report(pose={"turn": turn, "why": "", "saves_g": 1, "saves_min": 2})
+    )
+    lay(signed_in(world.people()[who]), kept)
+    kept.refresh_from_db()
+    assert (kept.pose == turn) == (who in may)
+
+
+def test_nothing_is_laid_where_the_report_advises_nothing(world, student):
+    kept = make_submission(world)
+    lay(student, kept)
+    kept.refresh_from_db()
+    assert (kept.pose, kept.check_state) == (None, "checked")

@@ -126,6 +126,7 @@ def placed_parts(laid: Laid, copies: Mapping[int, WantedCopy]) -> list[dict[str,
             "path": copies[place.copy_id].source.path,
             "name": copies[place.copy_id].source.name,
             "unit": copies[place.copy_id].source.unit,
+            "pose": copies[place.copy_id].source.pose,
             "x_mm": place.x_mm,
             "y_mm": place.y_mm,
             "turn_deg": place.turn_deg,
@@ -138,7 +139,14 @@ def key_of(request: Mapping[str, Any]) -> str:
     """sha256 of what the estimate depends on: contents and places, settings, machines; not of paths and names."""
     arguments = request["arguments"]
     parts = [
-        [content, part["unit"], round(part["x_mm"], 4), round(part["y_mm"], 4), round(part["turn_deg"], 4)]
+        [
+            content,
+            part["unit"],
+            part["pose"],
+            round(part["x_mm"], 4),
+            round(part["y_mm"], 4),
+            round(part["turn_deg"], 4),
+        ]
         for content, part in zip(request["contents"], arguments["parts"], strict=True)
     ]
     content = json.dumps([parts, arguments["settings"], arguments["machines"]], sort_keys=True)

@@ -124,6 +124,7 @@ def source_of(key: str, measured: MeasuredFile) -> Source | str:
         path=measured.file.path if measured.file else "",
         name=measured.file_name,
         sha256=measured.sha256,
+        pose=tuple((float(x), float(y), float(z)) for x, y, z in measured.pose) if measured.pose else None,
         unit=str(measured.unit or (measured.report or {}).get("units") or Unit.MILLIMETRE.value),
         footprint=footprint,
         height_mm=measured.height_mm,

@@ -24,6 +24,7 @@ class Source:
     height_mm: float
     mass_g: float
     duration_s: float
+    pose: tuple[tuple[float, float, float], ...] | None = None  # how it is laid, where not as it is drawn
 
 
 @dataclass(frozen=True)

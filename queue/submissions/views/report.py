@@ -77,6 +77,8 @@ def report_context(request: SignedInRequest, submission: Submission, form: HandI
         "must_fix": submission.verdict == Verdict.MUST_FIX,
         "can_hand_in": permissions.can_hand_in(user, submission),
         "can_take_back": permissions.can_take_back(user, submission),
+        "can_lay": permissions.can_lay(user, submission),
+        "better_face": actions.is_turned(((submission.report or {}).get("pose") or {}).get("turn")),
         "can_reread": permissions.can_reread(user, submission),
         "can_review": permissions.can_review(user, submission),
         "can_upload": permissions.can_upload(user, submission.assignment, submission.kit_part),
@@ -146,6 +148,19 @@ def submission_reread(request: SignedInRequest, pk: int) -> HttpResponse:
     submission = found(request, pk)
     try:
         actions.reread_in_unit(request.user, submission, request.POST.get("unit", ""))
+    except PermissionDenied as error:
+        raise Http404 from error
+    except (NotAllowedNow, UploadRefused) as refused:
+        return back_to_report(request, submission, refused)
+    return redirect("submissions:submission-report", pk=submission.pk)
+
+
+@require_POST
+def submission_lay(request: SignedInRequest, pk: int) -> HttpResponse:
+    """Lay the part on the face the report advises, or as it is drawn again."""
+    submission = found(request, pk)
+    try:
+        actions.lay_for_printing(request.user, submission, turned=request.POST.get("as") != "drawn")
     except PermissionDenied as error:
         raise Http404 from error
     except (NotAllowedNow, UploadRefused) as refused:
