@@ -5,6 +5,8 @@ Shared by kit parts and submissions. The check knows no database: everything it 
 
 from __future__ import annotations
 
+import hashlib
+import json
 import os
 import time
 from collections.abc import Callable
@@ -12,6 +14,7 @@ from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from defusedxml import DefusedXmlException, ElementTree
+from django.core.cache import cache
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -23,6 +26,8 @@ from makerlab.work.registry import Apply, GiveUp, Handler, register
 from meshcheck.types import Gauge, Limits, Machine, PrintSettings, Vector, Verdict
 
 SERVICE = "meshcheck.service:measure"
+LAYER_SERVICE = "meshcheck.service:layer"
+LAYER_KEPT_S = 900
 # the child's wall time (settings.CHILD_WALL_S) and some seconds to start and to write
 JOB_WALL_S = 100
 REPORT_KEYS = frozenset({"verdict", "reason", "findings", "bbox_mm", "mass_g", "duration_s", "copies_in_file"})
@@ -79,6 +84,36 @@ def measure(
     if not is_whole(answer):
         raise child.ChildFailed("crash")
     return {**answer, "check_s": time.perf_counter() - started}
+
+
+def layer_of(item: MeasuredFile, kit_part: KitPart, school_id: int, number: int) -> dict[str, Any]:
+    """One layer of a measured part, drawn and timed in a child process: ``meshcheck.service:layer``'s answer.
+
+    Kept for a while, so that sliding through the layers stays quick. Raises ChildFailed, GiveUp or FileNotFoundError.
+    """
+    if not item.file:
+        raise FileNotFoundError(item.file_name)
+    settings, machine = settings_of(kit_part), room_of(school_id).machine
+    arguments = {
+        "path": item.file.path,
+        "name": item.file_name,
+        "settings": asdict(settings),
+        "machine": asdict(machine),
+        "unit": item.unit or (item.report or {}).get("units"),
+        "pose": item.pose,
+        "number": number,
+    }
+    kept_by = json.dumps([item.sha256, *(arguments[name] for name in arguments if name not in ("path", "name"))])
+    key = f"layer-{hashlib.sha256(kept_by.encode()).hexdigest()}"
+    answer: dict[str, Any] | None = cache.get(key)
+    if answer is None:
+        if not os.path.exists(item.file.path):
+            raise FileNotFoundError(item.file_name)
+        answer = child.run(LAYER_SERVICE, arguments)
+        if not isinstance(answer, dict) or not is_plain_drawing(answer.get("svg", "")):
+            raise child.ChildFailed("crash")
+        cache.set(key, answer, LAYER_KEPT_S)
+    return answer
 
 
 def is_whole(answer: Any) -> bool:

@@ -5,6 +5,7 @@ Run in a disposable child: everything here reads files from outside.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
@@ -12,9 +13,11 @@ from typing import Any, Literal
 
 from meshcheck.check import check_part
 from meshcheck.gcode import DIALECTS, GcodeRejected, belongs_to_plate, fits_bed, read_gcode, suits_material
+from meshcheck.inside import look_inside
 from meshcheck.materials import MATERIALS
+from meshcheck.overhang import overhang
 from meshcheck.picture import draw
-from meshcheck.plating import arranged, estimate_files, placed_file, rotation_of
+from meshcheck.plating import arranged, estimate_files, placed_file, read_solid, rotation_of
 from meshcheck.report import report_json
 from meshcheck.types import Gauge, Limits, Machine, MeshRejected, PrintSettings, Unit, Unknown, Vector
 
@@ -46,6 +49,27 @@ def measure(
         pose=rotation_of(pose) if pose else None,
     )
     return {"report": report_json(report), "picture": draw(report)}
+
+
+def layer(
+    path: str,
+    name: str,
+    settings: Mapping[str, Any],
+    machine: Mapping[str, Any],
+    unit: str | None,
+    pose: Sequence[Sequence[float]] | None,
+    number: int,
+) -> dict[str, Any]:
+    """One layer of a stored part: the fields of inside.LayerView, or ``unknown`` with the reason. ``number`` from 0."""
+    asked = PrintSettings(**settings)
+    try:
+        mesh, closed = read_solid(path, name, Unit(unit) if unit else None, rotation_of(pose) if pose else None)
+    except MeshRejected as rejected:
+        return {"unknown": rejected.message}
+    if not closed:
+        return {"unknown": "Its skin is not closed, so nobody can tell what is inside."}
+    support = overhang(mesh, asked.overhang_limit_deg, watertight=True)
+    return dataclasses.asdict(look_inside(mesh, asked, Machine(**machine), support, number))
 
 
 def estimate_plate(

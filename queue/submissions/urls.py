@@ -12,6 +12,7 @@ urlpatterns: list[URLPattern] = [
     path("submissions/<int:pk>/file/", report.submission_file, name="submission-file"),
     path("submissions/<int:pk>/hand-in/", report.submission_hand_in, name="submission-hand-in"),
     path("submissions/<int:pk>/take-back/", report.submission_take_back, name="submission-take-back"),
+    path("submissions/<int:pk>/layers/", report.submission_layers, name="submission-layers"),
     path("submissions/<int:pk>/lay/", report.submission_lay, name="submission-lay"),
     path("submissions/<int:pk>/reread/", report.submission_reread, name="submission-reread"),
     path("review/", review.review_list, name="review-list"),

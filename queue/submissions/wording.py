@@ -118,3 +118,18 @@ def sort_findings(submission: Submission) -> list[dict[str, object]]:
     """What must be fixed first, then advice, then what passes."""
     order = {Level.MUST_FIX: 0, Level.ADVICE: 1, Level.PASSES: 2}
     return sorted(submission.findings, key=lambda finding: order[Level(str(finding["level"]))])
+
+
+def line_words(kind: str) -> str:
+    """What a kind of line in a drawn layer is called (kinds of meshcheck.inside.KINDS)."""
+    words = {
+        "walls": _("outer wall"),
+        "inner_walls": _("inner wall"),
+        "gaps": _("single line"),
+        "skins": _("skin"),
+        "fill": _("filling"),
+        "brim": _("brim"),
+        "support": _("support"),
+        "raft": _("raft"),
+    }
+    return str(words[kind])

@@ -262,3 +262,51 @@ def test_nothing_is_laid_where_the_report_advises_nothing(world, student):
     lay(student, kept)
     kept.refresh_from_db()
     assert (kept.pose, kept.check_state) == (None, "checked")
+
+
+# ---- look inside ---------------------------------------------------------------------------------------------
+
+
+def layers(client, submission, query="", **headers):
+    return client.get(reverse("submissions:submission-layers", args=[submission.pk]) + query, **headers)
+
+
+@pytest.fixture
+def real_wheel(world, student):
+    post_file(student, world, stl_upload(wheel_stl()))
+    run_waiting()
+    return Submission.objects.get()
+
+
+def test_layers_are_drawn_from_the_real_file(world, student, real_wheel):
+    fragment = layers(student, real_wheel, "?layer=5", headers={"HX-Request": "true"})
+    text = text_of(fragment)
+    assert "Layer 5 of 40" in text
+    assert 'class="line-walls"' in text
+    assert "<html" not in text
+    whole = text_of(layers(student, real_wheel, "?layer=5"))
+    assert "<html" in whole
+    assert "Show this layer" in whole
+
+
+@pytest.mark.parametrize(("asked", "given"), [("0", 1), ("", 1), ("-3", 1), ("x", 1), ("99999", 40), ("9" * 30, 1)])
+def test_any_number_gives_a_layer(student, real_wheel, asked, given):
+    assert f"Layer {given} of 40" in text_of(layers(student, real_wheel, f"?layer={asked}"))
+
+
+def test_layers_of_a_lost_file_say_so(student, real_wheel):
+    real_wheel.file.delete(save=False)
+    Submission.objects.filter(pk=real_wheel.pk).update(sha256="1" * 64)
+    assert "cannot be drawn now" in text_of(layers(student, real_wheel))
+
+
+def test_a_file_that_could_not_be_read_has_no_layers(world, student):
+    kept = make_submission(world, mass_g=None, duration_s=None)
+    assert layers(student, kept).status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("who", "status"), [("teacher", 200), ("far_teacher", 404), ("far_student", 404), ("other_teacher", 404)]
+)
+def test_who_may_look_inside(world, signed_in, real_wheel, who, status):
+    assert layers(signed_in(world.people()[who]), real_wheel).status_code == status

@@ -92,7 +92,7 @@ def part_shapes(mesh: Mesh, settings: PrintSettings, support: Support | None = N
     fills, fill_of = _fills(outlines, outline_of, settings)
     factor = _quadrature(mesh, distinct.area_mm2, stack)
     material = np.array(
-        [_material_mm2(outlines[o], fills[f], settings) for o, f in zip(outline_of, fill_of, strict=True)]
+        [material_mm2(outlines[o], fills[f], settings) for o, f in zip(outline_of, fill_of, strict=True)]
     )
     areas = np.array([outlines[o].area_mm2 for o in outline_of])
     standing = support_layers(support, stack, settings)
@@ -121,7 +121,8 @@ def loops_of(section: CrossSection) -> Loops:
     return tuple(np.asarray(loop, dtype=np.float64) for loop in section.to_polygons())
 
 
-def _material_mm2(outline: Outline, fill: Fill, settings: PrintSettings) -> float:
+def material_mm2(outline: Outline, fill: Fill, settings: PrintSettings) -> float:
+    """Area of plastic in one layer of the part: walls, skin, and its share of the rest."""
     return outline.area_mm2 - outline.inner_mm2 + fill.skin_mm2 + settings.infill_share * fill.sparse_mm2
 
 

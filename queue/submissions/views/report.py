@@ -11,9 +11,12 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
+from lessons.measuring import layer_of
 from lessons.models import CheckState
 from makerlab.files import attachment
 from makerlab.http import SignedInRequest
+from makerlab.work.child import ChildFailed
+from makerlab.work.registry import GiveUp
 from meshcheck.types import Unit, Verdict
 from meshcheck.units import UNIT_NAMES
 from submissions import actions, permissions, queries
@@ -23,7 +26,7 @@ from submissions.models import Submission
 from submissions.states import NotAllowedNow, State
 from submissions.uploads import UploadRefused
 from submissions.views.parts import in_place
-from submissions.wording import sort_findings, verdict_banner
+from submissions.wording import line_words, sort_findings, verdict_banner
 
 PAGE = "submissions/submission_report.html"
 RELATED = ("kit_part", "team__school_class__school", "assignment__plan", "assignment__meeting")
@@ -166,3 +169,27 @@ def submission_lay(request: SignedInRequest, pk: int) -> HttpResponse:
     except (NotAllowedNow, UploadRefused) as refused:
         return back_to_report(request, submission, refused)
     return redirect("submissions:submission-report", pk=submission.pk)
+
+
+@require_safe
+def submission_layers(request: SignedInRequest, pk: int) -> HttpResponse:
+    """One layer of the part, drawn and timed: a fragment for the slider, a page of its own without script."""
+    submission = found(request, pk)
+    if not submission.is_printable:
+        raise Http404
+    asked = request.GET.get("layer", "")
+    number = int(asked) - 1 if asked.isdecimal() and len(asked) < 7 else 0
+    try:
+        view = layer_of(submission, submission.kit_part, request.user.school_id, number)
+    except (ChildFailed, GiveUp, FileNotFoundError):
+        view = {"unknown": _("This layer cannot be drawn now. Try again in a moment.")}
+    if "layer" in view:
+        above = view["overhang_layer"]
+        view = {
+            **view,
+            "number": view["layer"] + 1,
+            "overhang_number": None if above is None else above + 1,
+            "legend": [(kind.replace("_", "-"), line_words(kind)) for kind, _words in reversed(view["kinds"])],
+        }
+    template = "submissions/layer.html" if request.htmx else "submissions/layer_page.html"
+    return render(request, template, {"submission": submission, "view": view})
