@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from meshcheck.edges import face_normals
 from meshcheck.projection import Seen, look, turned
-from meshcheck.types import FloatArray, Hole, IntArray, Mesh, Report, known
+from meshcheck.types import FloatArray, Hole, Mesh, Report, known
 
 WIDTH, HEIGHT = 420, 348
 MARGIN_SIDE, MARGIN_TOP, MARGIN_BOTTOM = 30.0, 34.0, 58.0
@@ -20,7 +20,9 @@ ELEVATION_DEG, AZIMUTH_DEG = -58.0, -90.0
 FACES_MOST = 9000
 LIGHT = np.array([-0.62, -0.30, 0.72])  # from the eye's upper left, so that upright walls differ by their direction
 BED_GAP_MM = 1e-3
-STEEP, RESTING = 6, 7  # facet classes beyond the five shades
+STEEP, RESTING, THIN, OPEN = 6, 7, 8, 9  # facet classes beyond the five shades
+# the shade under each of them and the pattern over it
+POINTED_OUT = {STEEP: ("f4", "steep"), RESTING: ("f5", "rest"), THIN: ("f4", "thin"), OPEN: ("f3", "open")}
 
 
 def draw(report: Report, name: str = "part") -> str:
@@ -31,7 +33,7 @@ def draw(report: Report, name: str = "part") -> str:
     points, scale = _fitted(turned(mesh.vertices, ELEVATION_DEG, AZIMUTH_DEG))
     closed = report.topology.watertight and report.topology.winding_consistent
     seen = look(points, mesh.faces, both_sides=not closed, width=WIDTH, height=HEIGHT, faces_most=FACES_MOST)
-    classes = _classes(mesh, report.support.overhang_faces if report.support else np.zeros(0, np.int32))
+    classes = _classes(mesh, report)
     hole = report.holes[0] if isinstance(report.holes, tuple) and report.holes else None
     parts = [
         f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-labelledby="{name}-title">',
@@ -55,16 +57,27 @@ def _fitted(seen: FloatArray) -> tuple[FloatArray, float]:
     return fitted, scale
 
 
-def _classes(mesh: Mesh, steep: IntArray) -> NDArray[np.int8]:
-    """Per face: 1 to 5 by how much light falls on it, STEEP or RESTING."""
+def _classes(mesh: Mesh, report: Report) -> NDArray[np.int8]:
+    """Per face: 1 to 5 by how much light falls on it, or what is to be pointed out; the most serious last."""
     normals, _ = face_normals(mesh.corners)
     light = turned(normals, ELEVATION_DEG, AZIMUTH_DEG) @ LIGHT
     classes: NDArray[np.int8] = np.clip(np.round(1 + 4 * (light + 0.35) / 1.25), 1, 5).astype(np.int8)
     floor = mesh.vertices[:, 2].min()
     resting = (mesh.corners[:, :, 2].max(axis=1) < floor + BED_GAP_MM) & (normals[:, 2] < 0)
     classes[resting] = RESTING
-    classes[steep] = STEEP
+    if report.support is not None:
+        classes[report.support.overhang_faces] = STEEP
+    if report.walls is not None and is_thin(report):
+        classes[report.walls.faces] = THIN
+    if report.topology is not None:
+        classes[report.topology.open_edge_faces] = OPEN
     return classes
+
+
+def is_thin(report: Report) -> bool:
+    """Whether the thinnest wall is below what two lines of plastic need."""
+    thinnest = known(report.walls.thinnest_mm) if report.walls is not None else None
+    return thinnest is not None and report.walls is not None and thinnest < report.walls.limit_mm
 
 
 def _patterns(name: str) -> str:
@@ -73,7 +86,10 @@ def _patterns(name: str) -> str:
         f'patternTransform="rotate(45)"><path class="steep" d="M0 0V6"/></pattern>'
         f'<pattern id="{name}-rest" width="7" height="7" patternUnits="userSpaceOnUse">'
         f'<circle class="rest" cx="1.6" cy="1.6" r="0.8"/><circle class="rest" cx="4.6" cy="4.6" r="0.8"/>'
-        f"</pattern></defs>"
+        f'</pattern><pattern id="{name}-thin" width="5" height="5" patternUnits="userSpaceOnUse">'
+        f'<path class="thin-wall" d="M0 2.5H5M2.5 0V5"/></pattern>'
+        f'<pattern id="{name}-open" width="8" height="8" patternUnits="userSpaceOnUse" patternTransform="rotate(-45)">'
+        f'<path class="open-edge" d="M0 0V8"/></pattern></defs>'
     )
 
 
@@ -96,10 +112,9 @@ def _facets(seen: Seen, classes: NDArray[np.int8], name: str) -> Iterable[str]:
 
 def _path(run: list[str], kind: int, name: str) -> Iterable[str]:
     line = "".join(run)
-    if kind == STEEP:
-        yield f'<path class="f4" d="{line}"/><path fill="url(#{name}-steep)" d="{line}"/>'
-    elif kind == RESTING:
-        yield f'<path class="f5" d="{line}"/><path fill="url(#{name}-rest)" d="{line}"/>'
+    if kind in POINTED_OUT:
+        shade, pattern = POINTED_OUT[kind]
+        yield f'<path class="{shade}" d="{line}"/><path fill="url(#{name}-{pattern})" d="{line}"/>'
     else:
         yield f'<path class="f{kind}" d="{line}"/>'
 
@@ -147,6 +162,10 @@ def _title(report: Report, classes: NDArray[np.int8], hole: Hole | None) -> str:
     words = ["The part seen from below."]
     if (classes == STEEP).any() and report.support is not None:
         words.append(f"Steep undersides are hatched: {report.support.overhang_area_mm2 / 100:.1f} square centimetres.")
+    if (classes == THIN).any():
+        words.append("Walls that are too thin are cross-hatched.")
+    if (classes == OPEN).any():
+        words.append("Faces beside a gap in the skin are hatched the other way.")
     if (classes == RESTING).any():
         words.append("Faces that rest on the bed are dotted.")
     if hole is not None:

@@ -6,6 +6,7 @@ Expected coordinates are worked out by hand from the projection's definition.
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import manifold3d
 import numpy as np
@@ -13,7 +14,7 @@ import pytest
 
 from meshcheck.picture import HEIGHT, WIDTH, draw
 from meshcheck.projection import clustered, look, turned
-from meshcheck.types import Basics, Mesh, Report, Support, Topology, Verdict
+from meshcheck.types import Basics, Mesh, Report, Support, Topology, Verdict, Walls
 
 
 def mesh_of(solid: manifold3d.Manifold) -> Mesh:
@@ -100,3 +101,25 @@ def test_drawing_has_no_inline_style_and_stays_in_its_frame():
 
 def test_a_rejected_file_has_no_picture():
     assert draw(Report("x", Verdict.REJECTED, "not a mesh", ())) == ""
+
+
+def test_thin_walls_and_gaps_are_pointed_out_only_where_they_are():
+    fins = manifold3d.Manifold.cube((20, 0.4, 20)) + manifold3d.Manifold.cube((20, 10, 5)).translate((0, 0, -5))
+    mesh = mesh_of(fins)
+    report = report_of(mesh)
+    thin = np.flatnonzero(mesh.vertices[mesh.faces][:, :, 2].min(axis=1) >= 0).astype(np.int32)
+    fine = draw(replace(report, walls=Walls(1.0, thin, None, 0.84)))
+    poor = draw(replace(report, walls=Walls(0.4, thin, None, 0.84)))
+    assert "url(#part-thin)" not in fine
+    assert "url(#part-thin)" in poor
+    assert "cross-hatched" in poor
+    gap = replace(report, topology=replace(report.topology, open_edges=3, open_edge_faces=np.array([0], np.int32)))
+    assert "url(#part-open)" not in poor
+    assert "url(#part-open)" in draw(gap) or 0 not in look_from_below(mesh)
+
+
+def look_from_below(mesh: Mesh) -> set[int]:
+    """Numbers of the faces that show in the drawing."""
+    points = turned(mesh.vertices, -58, -90) * 5 + 150
+    seen = look(points, mesh.faces, both_sides=True, width=400, height=400, faces_most=1000)
+    return set(seen.source[seen.order].tolist())
