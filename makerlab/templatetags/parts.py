@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 
 from makerlab.components import figures, marks
 from makerlab.components import ruler as ruler_drawing
+from makerlab.components.chance import chance_squares
 
 register = template.Library()
 
@@ -197,3 +198,9 @@ def clock(moment: datetime | None) -> str:
 def day_clock(moment: datetime | None) -> str:
     """``Tue 17 Nov, 15:10`` in school time"""
     return figures.day_clock(moment)
+
+
+@register.inclusion_tag("parts/chance.html")
+def chance(in_100: int, kind: str = "", text: str = "") -> dict[str, Any]:
+    """Ten squares and "91 in 100"; kind is "inline" in tables or "wide-set" beside a sentence."""
+    return {"shown": chance_squares(in_100), "kind": kind, "text": text}

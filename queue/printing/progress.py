@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 
 from django.utils import timezone
@@ -10,7 +11,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from lessons.models import Assignment, Team
-from printing.models import PrintCopy, PrintRequest
+from printing.chance import in_100
+from printing.models import PrintCopy, PrintRequest, RoomPlan
 from printing.states import CopyState
 from submissions.progress import PartProgress, Stage
 
@@ -37,12 +39,21 @@ def of_team(team: Team, assignment: Assignment) -> list[PartProgress]:
         .prefetch_related("copies__plate__printer")
         .order_by("kit_part__position", "id")
     )
+    chance = _chance_in_100(team, assignment)
     found = []
     for request in requests:
         copies = [copy for copy in request.copies.all() if copy.state != CopyState.CANCELLED]
         if copies:
-            found.append(_progress(request, copies, team))
+            found.append(replace(_progress(request, copies, team), chance_in_100=chance))
     return found
+
+
+def _chance_in_100(team: Team, assignment: Assignment) -> int | None:
+    """The forecast's chance that this team has everything in time, from the plan in force."""
+    plan = RoomPlan.objects.filter(room__school_id=assignment.school_class.school_id).first()
+    kits = plan.facts.get("kits", []) if plan else []
+    mine = next((kit for kit in kits if (kit["assignment"], kit["team"]) == (assignment.pk, team.pk)), None)
+    return in_100(mine.get("chance")) if mine else None
 
 
 def _progress(request: PrintRequest, copies: Sequence[PrintCopy], team: Team) -> PartProgress:

@@ -17,6 +17,7 @@ from makerlab.accounts.models import User
 from makerlab.components.figures import clock, day_clock, grams, hours_and_minutes
 from meshcheck.types import Verdict
 from printing.bench_page import PrinterCard
+from printing.chance import in_100
 from printing.models import Plate, PrintCopy, PrintRequest, Room, RoomPlan, Run, RunCopy
 from printing.queries import planned_plates, unordered
 from printing.room_page import late_kits, unplaced_copies
@@ -58,6 +59,7 @@ class MeetingRow:
     late_teams: int
     ready_at: datetime | None
     mark: tuple[str, str, str]
+    chance_in_100: int | None
 
 
 def decisions(
@@ -274,6 +276,7 @@ def _meeting_row(assignment: Assignment, plan: RoomPlan | None) -> MeetingRow:
         late_teams=late,
         ready_at=last,
         mark=_meeting_mark(counts["wanted"], counts["in_tray"], approved, teams, late, last),
+        chance_in_100=in_100((plan.facts if plan else {}).get("chance_by_assignment", {}).get(str(assignment.pk))),
     )
 
 

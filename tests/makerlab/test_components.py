@@ -10,6 +10,7 @@ from django.test import RequestFactory
 from django.utils import timezone, translation
 
 from makerlab.components import figures, marks, ruler
+from makerlab.components.chance import chance_squares
 from makerlab.styleguide import SYMBOLS
 from meshcheck.types import Level, Verdict
 from printing.states import CopyState, Outcome, PlateState
@@ -294,3 +295,15 @@ def test_drop_zone_carries_the_token_though_included_alone():
     assert '<input type="hidden" name="kit_part" value="3">' in html
     assert 'type="file"' in html
     assert 'type="submit"' in html
+
+
+@pytest.mark.parametrize(
+    ("in_100", "full", "part", "low"),
+    [(0, 0, 0, True), (58, 5, 12.8, True), (70, 7, 0, False), (91, 9, 1.6, False), (100, 10, 0, False)],
+)
+def test_a_chance_fills_its_squares(in_100, full, part, low):
+    shown = chance_squares(in_100)
+    widths = [width for _x, width in shown.squares]
+    assert widths[:full] == [16.0] * full
+    assert sum(widths) == pytest.approx(16 * full + part)
+    assert shown.low is low

@@ -30,10 +30,7 @@ MODEL_SHORTCUTS = {"get_object_or_404", "get_list_or_404"}
 def view_files() -> list[Path]:
     apps = [ROOT / "makerlab", ROOT / "lessons", ROOT / "queue" / "submissions", ROOT / "queue" / "printing"]
     return sorted(
-        path
-        for app in apps
-        for path in app.rglob("*.py")
-        if path.name == "views.py" or path.parent.name == "views"
+        path for app in apps for path in app.rglob("*.py") if path.name == "views.py" or path.parent.name == "views"
     )
 
 

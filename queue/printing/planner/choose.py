@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 
 from planning.calendar import Calendar
 from planning.schedule import solve
-from planning.types import Kit, Plan, Problem, Stop
+from planning.types import Kit, Plan, Problem, Risk, Stop
 from planning.verify import evaluate, minutes_late, served_minutes, violations
 from printing.planner.beds import why_not_on
+from printing.planner.chances import ASSUMED, Chances, chances_of
 from printing.planner.estimates import Estimates, PlateFigures
 from printing.planner.layout import WAYS, LaidOut, Way, arrange
 from printing.planner.problem import Posed, calendar_of, plan_in_force, pose
@@ -18,6 +19,7 @@ from printing.planner.values import Laid, PlateNow, Snapshot, nozzle_of
 FINALISTS = 3
 TRY_S, SEARCH_S, ORDER_S = 0.25, 1.2, 0.8
 SEED = 7
+PEEK_SAMPLES = 500
 KEPT = "as it is, new copies added"
 # a minute of the staff's work weighs as much as three minutes of every team's waiting (our own choice, no source)
 STAFF_WEIGHT = 3
@@ -65,6 +67,7 @@ class Tried:
     done_minute: int
     unplaced: int
     rough: bool
+    chance: float | None  # that every team has everything in time; not worked out for rough rows
 
 
 @dataclass(frozen=True)
@@ -74,14 +77,17 @@ class Choice:
     option: Option
     tried: tuple[Tried, ...]
     calendar: Calendar
+    chances: Chances
+    risk: Risk
 
 
 class UnsoundPlan(Exception):
     """The independent check found a rule broken: the plan is not published."""
 
 
-def choose(snapshot: Snapshot, estimates: Estimates, progress: Progress) -> Choice:
-    """Lay out in every way, plan each roughly, plan the best few exactly, and search on in the best."""
+def choose(snapshot: Snapshot, estimates: Estimates, progress: Progress, risk: Risk = ASSUMED) -> Choice:
+    """Lay out in every way, plan each roughly, plan the best few exactly, and search on in the best. Those planned
+    exactly are played with failures as ``risk`` says, so that the page can tell how sure each is."""
     calendar = calendar_of(snapshot)
     layouts = _layouts(snapshot)
     rough = [
@@ -102,9 +108,12 @@ def choose(snapshot: Snapshot, estimates: Estimates, progress: Progress) -> Choi
     final = _searched(snapshot, best)
     if broken := violations(final.posed.problem, final.plan):
         raise UnsoundPlan("; ".join(broken[:5]))
-    rows = [_tried(option, rough=False) for option in (*(o for o in exact if o.name != final.name), final)]
-    rows += [_tried(option, rough=True) for option in rough if option.name not in finalists]
-    return Choice(final, tuple(rows), calendar)
+    chances = chances_of(final.posed.problem, final.plan, risk)
+    others = [option for option in exact if option.name != final.name]
+    rows = [_tried(o, chances_of(o.posed.problem, o.plan, risk, PEEK_SAMPLES).everything) for o in others]
+    rows += [_tried(final, chances.everything)]
+    rows += [_tried(option, None, rough=True) for option in rough if option.name not in finalists]
+    return Choice(final, tuple(rows), calendar, chances, risk)
 
 
 def _layouts(snapshot: Snapshot) -> list[tuple[str, LaidOut]]:
@@ -228,7 +237,7 @@ def _as_good(plan: Plan, other: Plan) -> bool:
     return all(mine <= theirs for mine, theirs in zip(hurts(plan), hurts(other), strict=True))
 
 
-def _tried(option: Option, rough: bool) -> Tried:
+def _tried(option: Option, chance: float | None, *, rough: bool = False) -> Tried:
     late = minutes_late(option.posed.problem, option.plan)
     return Tried(
         name=option.name,
@@ -240,6 +249,7 @@ def _tried(option: Option, rough: bool) -> Tried:
         done_minute=option.worth.last_minute,
         unplaced=option.worth.unplaced,
         rough=rough,
+        chance=chance,
     )
 
 

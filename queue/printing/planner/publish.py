@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
@@ -11,9 +12,10 @@ from django.db.models import F, Max
 
 from planning.calendar import Calendar
 from planning.explain import explain
-from planning.types import Explanation, Plan
+from planning.types import Explanation, Plan, Risk
 from planning.verify import minutes_late, served_minutes
 from printing.models import Plate, PrintCopy, Room, RoomPlan
+from printing.planner.chances import Chances
 from printing.planner.choose import Choice, Option
 from printing.planner.values import Laid, Snapshot
 from printing.states import CopyState, PlateState
@@ -170,11 +172,18 @@ def facts_of(snapshot: Snapshot, choice: Choice, numbers: list[int]) -> dict[str
                 "done_at": _iso(calendar.to_datetime(tried.done_minute)),
                 "unplaced": tried.unplaced,
                 "rough": tried.rough,
+                "chance": tried.chance,
                 "chosen": tried.name == option.name,
             }
             for tried in choice.tried
         ],
-        "kits": _kits(snapshot, option),
+        "kits": _kits(snapshot, option, choice.chances),
+        "chance_all": choice.chances.everything,
+        "chance_by_assignment": choice.chances.group,
+        "risk": {
+            "fail_in_100_two_hour_prints": round(100 * _fails_in_two_hours(choice.risk)),
+            "spread_percent": round(100 * choice.risk.duration_spread),
+        },
         "unplaced": {str(copy_id): why for copy_id, why in {**snapshot.unplaced, **option.misfits}.items()},
         "clears": [
             {"printer": int(clear.printer_id), "at": _iso(calendar.to_datetime(clear.clear_start))}
@@ -194,7 +203,12 @@ def _iso(moment: datetime) -> str:
     return moment.isoformat()
 
 
-def _kits(snapshot: Snapshot, option: Option) -> list[dict[str, Any]]:
+def _fails_in_two_hours(risk: Risk) -> float:
+    """The share of two-hour prints that fail under this risk."""
+    return 1 - (1 - risk.fail_per_start) * math.exp(-2 * risk.fail_per_hour)
+
+
+def _kits(snapshot: Snapshot, option: Option, chances: Chances) -> list[dict[str, Any]]:
     problem = option.posed.problem
     served = served_minutes(problem, option.plan)
     late = minutes_late(problem, option.plan)
@@ -212,6 +226,9 @@ def _kits(snapshot: Snapshot, option: Option) -> list[dict[str, Any]]:
                 "ready_at": ready,
                 "deadline": _iso(kit.deadline),
                 "late_min": late[kit.id],
+                "chance": 0.0 if kit.id in lost else chances.kit.get(kit.id),
+                "likely_at": _iso(likely) if (likely := chances.likely_at.get(kit.id)) else None,
+                "nearly_sure_at": _iso(sure) if (sure := chances.nearly_sure_at.get(kit.id)) else None,
             }
         )
     return rows

@@ -40,6 +40,7 @@ def today(request: SignedInRequest) -> HttpResponse:
         "decisions": decisions,
         "heading": heading(len(decisions)),
         "meetings": today_page.meeting_rows(request.user, plan),
+        "risk": (plan.facts if plan else {}).get("risk"),
         "cards": cards,
         "counts": today_page.day_counts(room, midnight) if room else None,
         "greeting": greeting(timezone.localtime(now).hour, request.user.display_name),
