@@ -25,7 +25,7 @@ def test_the_assumption_is_eight_in_a_hundred_two_hour_prints():
     assert fails == pytest.approx(0.08, abs=0.005)
 
 
-@pytest.mark.parametrize(("share", "shown"), [(None, None), (0.0, 0), (0.914, 91), (0.9999, 99), (1.0, 100)])
+@pytest.mark.parametrize(("share", "shown"), [(None, None), (0.0, 0), (0.914, 91), (0.9999, 99), (1.0, 99)])
 def test_nothing_is_rounded_up_to_certain(share, shown):
     assert in_100(share) == shown
 
