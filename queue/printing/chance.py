@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-
 MOST = 99  # played courses never prove that nothing can go wrong
 
 

@@ -21,6 +21,7 @@ from printing.planner.values import Kind, Laid, Snapshot, WantedCopy, nozzle_of
 SERVICE = "meshcheck.service:estimate_plate"
 AT_ONCE = 2  # children at a time: one a core of a small machine
 FORGET_AFTER = timedelta(days=90)
+ESTIMATE_MODEL = 2  # raise it when meshcheck estimates plates otherwise: remembered figures then count no more
 
 
 @dataclass(frozen=True)
@@ -149,7 +150,7 @@ def key_of(request: Mapping[str, Any]) -> str:
         ]
         for content, part in zip(request["contents"], arguments["parts"], strict=True)
     ]
-    content = json.dumps([parts, arguments["settings"], arguments["machines"]], sort_keys=True)
+    content = json.dumps([ESTIMATE_MODEL, parts, arguments["settings"], arguments["machines"]], sort_keys=True)
     return hashlib.sha256(content.encode()).hexdigest()
 
 

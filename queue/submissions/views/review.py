@@ -16,6 +16,7 @@ from meshcheck.types import Level, Verdict
 from submissions import actions, permissions, queries
 from submissions.compare import hole_mm, spin_inertia_gcm2
 from submissions.forms import ReturnForm
+from submissions.look_alikes import look_alikes
 from submissions.models import Submission
 from submissions.states import NotAllowedNow
 from submissions.steps import period_of
@@ -83,6 +84,7 @@ def desk_context(request: SignedInRequest, submission: Submission, form: ReturnF
         "hole_mm": hole_mm(submission),
         "form": form,
         "review": queries.last_review(submission),
+        "look_alikes": look_alikes(submission, request.user),
         "can_approve": permissions.can_approve(request.user, submission),
         "can_return": permissions.can_return(request.user, submission),
     }
