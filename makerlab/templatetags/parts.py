@@ -144,11 +144,13 @@ def ruler(finding: Mapping[str, Any]) -> dict[str, Any]:
 
 
 @register.inclusion_tag("parts/finding.html")
-def finding_card(finding: Mapping[str, Any]) -> dict[str, Any]:
-    """One finding, as it stands in a report's JSON; cards stand in ``<div class="card flush">``."""
+def finding_card(finding: Mapping[str, Any], in_class: str = "") -> dict[str, Any]:
+    """One finding, as it stands in a report's JSON; cards stand in ``<div class="card flush">``. ``in_class``: what a
+    teacher may say or do about it, on pages for teachers."""
     level = str(finding["level"])
     kind, icon_name, word = marks.LEVELS[level]
-    return {"finding": finding, "kind": kind, "icon_name": icon_name, "word": word, "passes": level == "passes"}
+    shown = {"kind": kind, "icon_name": icon_name, "word": word, "passes": level == "passes"}
+    return {"finding": finding, "in_class": in_class, **shown}
 
 
 @register.inclusion_tag("parts/banner.html")

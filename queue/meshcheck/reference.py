@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from meshcheck.catalogue import ENTRIES, Entry
+from meshcheck.for_teachers import FOR_TEACHERS
 from meshcheck.types import Level
 
 PAGE = Path(__file__).parents[2] / "docs" / "findings.md"
@@ -42,6 +43,7 @@ def _entry(code: str, entry: Entry) -> str:
         ("Figure", entry.figure),
         ("Why it matters", entry.why),
         ("How to mend it", entry.mend),
+        ("For the teacher", FOR_TEACHERS.get(code, "")),
         ("Limit from", entry.limit_source),
     ):
         if text:

@@ -12,6 +12,7 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
 
 from makerlab.http import SignedInRequest
+from meshcheck.for_teachers import FOR_TEACHERS
 from meshcheck.types import Level, Verdict
 from submissions import actions, permissions, queries
 from submissions.compare import hole_mm, spin_inertia_gcm2
@@ -77,7 +78,11 @@ def desk_context(request: SignedInRequest, submission: Submission, form: ReturnF
         "passing": passing,
         "banner": verdict_banner(submission) if submission.verdict else None,
         "counts": counts(submission),
-        "findings": [finding for finding in sort_findings(submission) if finding["level"] != Level.PASSES],
+        "told": [
+            (finding, FOR_TEACHERS.get(str(finding["code"]), ""))
+            for finding in sort_findings(submission)
+            if finding["level"] != Level.PASSES
+        ],
         "passes": of_level(submission, Level.PASSES),
         "period": period_of(submission.assignment.meeting),
         "spin_inertia": spin_inertia_gcm2(submission),
