@@ -63,9 +63,13 @@ def hold(seeds: range) -> None:
         assert not hubs[0].certain or not wrong(file, hubs[0]), (wrong(file, hubs[0]), file.told)
 
 
-def test_twenty_files() -> None:
-    """``tests/bench/mesh/test_search.py`` tries hundreds."""
-    hold(range(100, 120))
+def test_forty_files() -> None:
+    hold(range(100, 140))
+
+
+@pytest.mark.slow
+def test_three_hundred_files() -> None:
+    hold(range(31_000, 31_300))
 
 
 def test_files_that_were_once_wrong() -> None:
