@@ -28,6 +28,9 @@ class Assignment(models.Model):
     upload_by = models.DateTimeField()
     mass_max_g = models.FloatField(null=True, blank=True)  # for one printed file
     duration_max_s = models.FloatField(null=True, blank=True)
+    size_max_mm = models.FloatField(null=True, blank=True)  # longest side of one printed file
+    # what the teacher changed for this class: {code of a kit part: PrintSettings fields that differ from the kit's}
+    print_settings = models.JSONField(default=dict, blank=True)
     files_max = models.PositiveSmallIntegerField(default=20)  # versions of one part a team may upload
     priority = models.PositiveSmallIntegerField(default=1)  # weight of this class in the plan
     created_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")

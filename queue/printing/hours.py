@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -23,6 +23,7 @@ class Bells:
     names: dict[date, str]
     staffed: dict[int, tuple[StaffedInterval, ...]]
     periods: dict[int, tuple[Period, ...]]
+    extra: dict[date, tuple[StaffedInterval, ...]] = field(default_factory=dict)  # evenings and other single dates
 
     @property
     def zone(self) -> ZoneInfo:
@@ -34,7 +35,7 @@ class Bells:
 
     def staffed_on(self, day: date) -> tuple[StaffedInterval, ...]:
         kind = self.kind_of(day)
-        return () if kind is None else self.staffed.get(kind, ())
+        return (*(() if kind is None else self.staffed.get(kind, ())), *self.extra.get(day, ()))
 
     def periods_on(self, day: date) -> tuple[Period, ...]:
         kind = self.kind_of(day)
@@ -46,7 +47,7 @@ class Bells:
 
 
 def read_bells(room: Room) -> Bells:
-    """Four queries, whatever the number of days."""
+    """Five queries, whatever the number of days."""
     kinds = list(DayKind.objects.filter(school_id=room.school_id).order_by("id"))
     weekday_kinds: dict[int, int] = {}
     for kind in kinds:
@@ -60,6 +61,9 @@ def read_bells(room: Room) -> Bells:
     for period in Period.objects.filter(day_kind__in=kinds):
         periods[period.day_kind_id] = (*periods.get(period.day_kind_id, ()), period)
     special_days = list(SchoolDay.objects.filter(school_id=room.school_id))
+    extra: dict[date, tuple[StaffedInterval, ...]] = {}
+    for span in room.extra_hours.all():
+        extra[span.date] = (*extra.get(span.date, ()), StaffedInterval(span.starts_at, span.ends_at, span.staff))
     return Bells(
         time_zone=room.school.time_zone,
         weekday_kinds=weekday_kinds,
@@ -67,6 +71,7 @@ def read_bells(room: Room) -> Bells:
         names={day.date: day.name for day in special_days},
         staffed=staffed,
         periods=periods,
+        extra=extra,
     )
 
 

@@ -1,13 +1,18 @@
 """The room with its printers and spools; the queue of wanted copies; plates, runs and the room plan."""
 
-from printing.models.plates import Plate, PlateEstimate, RoomPlan, Run, RunCopy
+from printing.models.looks import CalendarFeed, PlanLook, WhatIf
+from printing.models.plates import Plate, PlateEstimate, PreparedFile, RoomPlan, Run, RunCopy
 from printing.models.requests import PrintCopy, PrintRequest
-from printing.models.rooms import Outage, Printer, PrinterKind, Room, RoomHours, Spool
+from printing.models.rooms import ExtraHours, Outage, Printer, PrinterKind, Room, RoomHours, Spool
 
 __all__ = [
+    "CalendarFeed",
+    "ExtraHours",
     "Outage",
+    "PlanLook",
     "Plate",
     "PlateEstimate",
+    "PreparedFile",
     "PrintCopy",
     "PrintRequest",
     "Printer",
@@ -18,4 +23,5 @@ __all__ = [
     "Run",
     "RunCopy",
     "Spool",
+    "WhatIf",
 ]

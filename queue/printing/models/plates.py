@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+import uuid
+
 from django.conf import settings
 from django.db import models
 
-from printing.models.rooms import OfSchoolQuerySet, Printer, Room
+from lessons.models import CheckState
+from printing.models.rooms import OfSchoolQuerySet, Printer, PrinterKind, Room
 from printing.states import FailureReason, Outcome, PlateState
+
+
+def prepared_path(instance: PreparedFile, filename: str) -> str:
+    """Stored by uuid: the name somebody gave never reaches the file system."""
+    name = uuid.uuid4().hex
+    return f"prepared/{name[:2]}/{name}"
 
 
 class Plate(models.Model):
@@ -35,8 +44,16 @@ class Plate(models.Model):
     ends_at = models.DateTimeField(null=True, blank=True)
     cleared_at = models.DateTimeField(null=True, blank=True)
     unplanned_because = models.TextField(blank=True)
+    arranged = models.BooleanField(default=False)  # laid out by hand: its copies and their places stay
     held = models.BooleanField(default=False)  # file already taken by the technician: its copies stay together
     created_at = models.DateTimeField(auto_now_add=True)
+
+    # fixed by staff: on that printer, set up at that time, not before that plate
+    pin_printer = models.ForeignKey(Printer, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
+    pin_setup_at = models.DateTimeField(null=True, blank=True)
+    pin_after = models.ForeignKey("self", on_delete=models.SET_NULL, null=True, blank=True, related_name="followers")
+    # how often its printer or times were changed: the SEQUENCE of its calendar entries
+    changes = models.PositiveIntegerField(default=0)
 
     objects = OfSchoolQuerySet.as_manager()
 
@@ -47,6 +64,11 @@ class Plate(models.Model):
 
     def __str__(self) -> str:
         return f"P{self.number}"
+
+    @property
+    def is_pinned(self) -> bool:
+        """Whether staff have fixed its printer, its start or its place in the order."""
+        return bool(self.pin_printer_id or self.pin_setup_at or self.pin_after_id)
 
 
 class PlateEstimate(models.Model):
@@ -68,6 +90,41 @@ class RunQuerySet(OfSchoolQuerySet):
     school_path = "plate__room__school_id"
 
 
+class PreparedFile(models.Model):
+    """The G-code the technician prepared for a plate with the printer's own program. While ``stands`` it is the
+    plate's estimate on that kind of printer; ``reading`` is what ``meshcheck.service.read_prepared`` said of it.
+    """
+
+    plate = models.ForeignKey(Plate, on_delete=models.CASCADE, related_name="prepared_files")
+    kind = models.ForeignKey(PrinterKind, on_delete=models.CASCADE, related_name="+")
+    file = models.FileField(upload_to=prepared_path, max_length=120)
+    file_name = models.CharField(max_length=120)
+    file_bytes = models.PositiveIntegerField(default=0)
+    sha256 = models.CharField(max_length=64)
+    dialect = models.CharField(max_length=24)
+    check_state = models.CharField(max_length=8, choices=CheckState.choices, default=CheckState.CHECKING)
+    check_error = models.TextField(blank=True)
+    reading = models.JSONField(null=True, blank=True)
+    mass_g = models.FloatField(null=True, blank=True)
+    duration_s = models.FloatField(null=True, blank=True)
+    stands = models.BooleanField(default=False)
+    uploaded_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
+    uploaded_at = models.DateTimeField(auto_now_add=True)
+
+    objects = RunQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["plate", "kind"], condition=models.Q(stands=True), name="one_standing_file_a_plate_and_kind"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.file_name} for {self.plate}"
+
+
 class Run(models.Model):
     """One attempt to print a plate on a printer."""
 
@@ -81,6 +138,9 @@ class Run(models.Model):
     cleared_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
     estimate_s = models.FloatField()
     estimate_g = models.FloatField()
+    # for learning: when the printer itself stopped, as somebody saw it, and what the plate's prints weighed
+    print_ended_at = models.DateTimeField(null=True, blank=True)
+    weighed_g = models.FloatField(null=True, blank=True)
     note = models.CharField(max_length=200, blank=True)
 
     objects = RunQuerySet.as_manager()

@@ -42,6 +42,9 @@ class Room(models.Model):
     swap_min = models.PositiveSmallIntegerField(default=10)
     clear_min = models.PositiveSmallIntegerField(default=10)
     gap_mm = models.FloatField(default=5.0)
+    # a published start that begins sooner than this is not moved by a new plan: its spool and file are being prepared
+    frozen_min = models.PositiveSmallIntegerField(default=15)
+    plate_size = models.CharField(max_length=60, blank=True)  # the way of laying out the staff chose; empty: the best
     revision = models.PositiveIntegerField(default=0)
     # grows when the order of the queue changes: a move made on an older list is refused and told
     queue_version = models.PositiveIntegerField(default=0)
@@ -74,6 +77,30 @@ class RoomHours(models.Model):
 
     def __str__(self) -> str:
         return f"{self.day_kind.name} {self.starts_at:%H:%M} to {self.ends_at:%H:%M}, {self.staff}"
+
+
+class ExtraHours(models.Model):
+    """Somebody is in the room on one date beyond the usual hours: an evening, a Saturday."""
+
+    room = models.ForeignKey(Room, on_delete=models.CASCADE, related_name="extra_hours")
+    date = models.DateField()
+    starts_at = models.TimeField()
+    ends_at = models.TimeField()
+    staff = models.PositiveSmallIntegerField(default=1)
+
+    objects = OfSchoolQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["date", "starts_at"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(ends_at__gt=models.F("starts_at")), name="extra_hours_end_after_they_start"
+            ),
+            models.UniqueConstraint(fields=["room", "date", "starts_at"], name="one_extra_span_a_start"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.date} {self.starts_at:%H:%M} to {self.ends_at:%H:%M}, {self.staff}"
 
 
 class PrinterKind(models.Model):
@@ -149,6 +176,7 @@ class Spool(models.Model):
     printer = models.OneToOneField(Printer, on_delete=models.SET_NULL, null=True, blank=True, related_name="spool")
     material = models.CharField(max_length=12, default="PLA")
     colour = models.CharField(max_length=24)
+    maker = models.CharField(max_length=40, blank=True)  # whose empty spool the tare is of
     grams_full = models.FloatField(default=750.0)
     grams_left = models.FloatField()
     tare_g = models.FloatField(default=220.0)
