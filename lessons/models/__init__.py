@@ -3,20 +3,26 @@
 from lessons.models.assignments import Assignment
 from lessons.models.calendar import DayKind, Period, SchoolDay
 from lessons.models.classes import Meeting, Membership, SchoolClass, Team
+from lessons.models.lab import Argument, LabBoard, Mark, Reading
 from lessons.models.measured import CheckState, MeasuredFile
-from lessons.models.plans import KitPart, LessonPlan, PartGauge
+from lessons.models.plans import KitPart, LessonPlan, PartGauge, PlanVersion
 
 __all__ = [
+    "Argument",
     "Assignment",
     "CheckState",
     "DayKind",
     "KitPart",
+    "LabBoard",
     "LessonPlan",
+    "Mark",
     "MeasuredFile",
     "Meeting",
     "Membership",
     "PartGauge",
     "Period",
+    "PlanVersion",
+    "Reading",
     "SchoolClass",
     "SchoolDay",
     "Team",

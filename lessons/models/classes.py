@@ -34,13 +34,23 @@ class SchoolClass(models.Model):
     name = models.CharField(max_length=40)
     code = models.CharField(max_length=12, unique=True)
     teachers = models.ManyToManyField(settings.AUTH_USER_MODEL, related_name="classes")
+    sourced_id = models.CharField(max_length=255, blank=True)  # the key of the school's own system
+    school_year = models.CharField(max_length=9, blank=True, help_text=_("such as 2026-27"))
+    term = models.CharField(max_length=40, blank=True)
+    joining_open = models.BooleanField(default=True)  # whether students may sign in for the first time with the code
+    archived_at = models.DateTimeField(null=True, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
 
     objects = SchoolClassQuerySet.as_manager()
 
     class Meta:
         ordering = ["name"]
-        constraints = [models.UniqueConstraint(fields=["school", "name"], name="one_class_of_a_name")]
+        constraints = [
+            models.UniqueConstraint(fields=["school", "name"], name="one_class_of_a_name"),
+            models.UniqueConstraint(
+                fields=["school", "sourced_id"], condition=~models.Q(sourced_id=""), name="one_class_of_a_source"
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.name
@@ -81,9 +91,17 @@ class Membership(models.Model):
     user = models.OneToOneField(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="membership")
     team = models.ForeignKey(Team, on_delete=models.SET_NULL, null=True, blank=True, related_name="memberships")
     nickname = models.CharField(max_length=40)
+    sourced_id = models.CharField(max_length=255, blank=True)  # the key of the school's own system
 
     class Meta:
-        constraints = [models.UniqueConstraint("school_class", Lower("nickname"), name="one_nickname_in_a_class")]
+        constraints = [
+            models.UniqueConstraint("school_class", Lower("nickname"), name="one_nickname_in_a_class"),
+            models.UniqueConstraint(
+                fields=["school_class", "sourced_id"],
+                condition=~models.Q(sourced_id=""),
+                name="one_student_of_a_source",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.nickname} in {self.school_class}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils.translation import gettext_lazy as _
@@ -36,6 +37,11 @@ class LessonPlan(models.Model):
     meetings_count = models.PositiveSmallIntegerField(default=1)
     group_size = models.PositiveSmallIntegerField(default=3)
     content = models.JSONField(default=dict, blank=True)
+    version = models.PositiveIntegerField(default=1)  # grows with every saved change; see PlanVersion
+    adapted_from = models.ForeignKey(
+        "self", on_delete=models.SET_NULL, null=True, blank=True, related_name="adaptations"
+    )
+    archived_at = models.DateTimeField(null=True, blank=True)
     created_at = models.DateTimeField(auto_now_add=True)
 
     objects = LessonPlanQuerySet.as_manager()
@@ -45,6 +51,23 @@ class LessonPlan(models.Model):
 
     def __str__(self) -> str:
         return self.title
+
+
+class PlanVersion(models.Model):
+    """A lesson plan as it was: its fields and content before a change, so that nothing written is lost."""
+
+    plan = models.ForeignKey(LessonPlan, on_delete=models.CASCADE, related_name="versions")
+    number = models.PositiveIntegerField()
+    fields = models.JSONField()  # title, summary, grade_band, meetings_count, group_size, content
+    saved_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
+    saved_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["-number"]
+        constraints = [models.UniqueConstraint(fields=["plan", "number"], name="one_version_of_a_number")]
+
+    def __str__(self) -> str:
+        return f"{self.plan}, version {self.number}"
 
 
 class KitPartQuerySet(models.QuerySet["KitPart"]):
