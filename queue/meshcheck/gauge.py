@@ -18,6 +18,7 @@ MEANT_SHARE = 0.25
 SCALED_SHARE = 0.02
 SCALED_LEAST = 0.02
 STRETCHED_LEAST = 0.01
+STRETCHED_UNEVEN_LEAST = 0.05  # an ellipse also fits the unevenness of a hole that is hard to measure
 # A polygon whose sides stand in by more than this jams the axle.
 JAMS_SHARE = 0.05
 SIZE_SLACK_MM = 0.01
@@ -187,7 +188,9 @@ def _free_widths(kept: Sequence[Hole], gauged: Sequence[Hole], asked: _Asked) ->
     if not tight:
         return []
     hole = min(tight, key=lambda h: h.free_diameter_mm)
-    code = "hole_few_sides" if hole.free_diameter_mm < (1 - JAMS_SHARE) * asked.wanted else "hole_coarse"
+    jams = hole.free_diameter_mm < (1 - JAMS_SHARE) * asked.wanted
+    # what passes an uneven hole is a lower bound: it may be doubted, but nobody must mend it
+    code = "hole_few_sides" if jams and hole.certain else "hole_coarse"
     where = _where(tight, gauged)
     return [make(code, value=hole.free_diameter_mm, low=asked.low, high=None, facets=hole.facets, where=where)]
 
@@ -199,7 +202,8 @@ def _widest(hole: Hole) -> tuple[float, float]:
 def _stretched(hole: Hole, asked: _Asked) -> bool:
     narrow, wide = _widest(hole)
     outside = narrow < asked.low or wide > asked.high
-    return outside and wide > (1 + STRETCHED_LEAST) * narrow
+    least = STRETCHED_LEAST if hole.certain else STRETCHED_UNEVEN_LEAST
+    return outside and wide > (1 + least) * narrow
 
 
 def _all_scaled(hole: Hole, scale: float, basics: Basics, gauge: Gauge) -> bool:

@@ -75,9 +75,12 @@ def _leaning_in(mesh: Mesh, edges: EdgeTable, hole: Cylinder) -> tuple[float, fl
     opposite = mesh.faces[beyond].sum(axis=1) - ends.sum(axis=1)
     centre = mesh.vertices[ends].mean(axis=1)
     # the wall's outward normal points into the open hole, towards the axis
-    lean = np.einsum("ij,ij->i", mesh.vertices[opposite] - centre, edges.normals[own])
+    offset = mesh.vertices[opposite] - centre
+    lean = np.einsum("ij,ij->i", offset, edges.normals[own])
     along = (centre - hole.middle_mm) @ hole.axis
-    share = np.where(lean > 1e-3 * hole.radius_mm, edges.length_mm[rim], 0.0) / (2 * np.pi * hole.radius_mm)
+    # rounding turns the wall's normal, and a long face beyond the end then seems to lean in
+    least = np.maximum(1e-3 * hole.radius_mm, np.linalg.norm(offset, axis=1) * edges.normal_noise_rad[own])
+    share = np.where(lean > least, edges.length_mm[rim], 0.0) / (2 * np.pi * hole.radius_mm)
     return float(share[along < 0].sum()), float(share[along >= 0].sum())
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from meshcheck.edges import EdgeTable, edge_table
-from meshcheck.holes.cylinder import Cylinder, fit_cylinder, joined
+from meshcheck.holes.cylinder import CLEAN_SHARE, Cylinder, fit_cylinder, joined
 from meshcheck.holes.ends import Ends, look_along
 from meshcheck.holes.regions import LOOSE, STRICT, Tolerance, candidate_axes, patches, skin_of
 from meshcheck.holes.rims import Rim, rims_of, widest_around
@@ -20,7 +20,10 @@ RIM_COVERAGE_LEAST = 0.5
 HOLE_OPENNESS_MOST = 0.32
 RIM_OPENNESS_MOST = 0.66
 # What the corners leave of the fitted circle, as a share of its radius: beyond it the shape is another one.
-MISFIT_CERTAIN = 0.01
+MISFIT_CERTAIN = 0.006
+# Where more of an uneven wall is not seen as part of it, what passes there is a guess (a clean wall has its keyway).
+UNEVEN_COVERAGE_CERTAIN = 0.95
+UNEVEN_MISFITS = 4.0  # corners lie hardly further in than this many times their root mean square
 MISFIT_MOST = 0.04
 # A hole wider than half its wheel is the inside of the rim, not the hub hole.
 HUB_SHARE_MOST = 0.5
@@ -113,11 +116,22 @@ def _hole(cylinder: Cylinder, ends: Ends, rims: list[Rim], rim: int | None, cert
         eccentricity_mm=missing if rim is None else rims[rim].distance_mm(cylinder.middle_mm),
         rim_diameter_mm=missing if rim is None else rims[rim].diameter_mm,
         facets=cylinder.facets,
-        certain=certain and cylinder.misfit_mm < MISFIT_CERTAIN * cylinder.radius_mm,
+        certain=certain and _seen_well(cylinder),
         diameters_mm=cylinder.diameters_mm,
         rim=rim,
         obstructed=ends.obstructed,
     )
+
+
+def _seen_well(cylinder: Cylinder) -> bool:
+    """Whether the figures of a hole can be relied on: its wall is clean; or nearly, all of it was seen, and what passes
+    is what its sides let expect."""
+    radius, misfit = cylinder.radius_mm, cylinder.misfit_mm
+    if misfit < CLEAN_SHARE * radius:
+        return True
+    expected = radius * np.cos(np.pi / max(cylinder.facets, 3)) - UNEVEN_MISFITS * misfit
+    whole = cylinder.coverage >= UNEVEN_COVERAGE_CERTAIN and cylinder.free_radius_mm > expected
+    return bool(whole and misfit < MISFIT_CERTAIN * radius)
 
 
 def _in_order(holes: list[Hole], rims: list[Rim]) -> tuple[Hole, ...]:

@@ -14,7 +14,7 @@ from meshcheck.types import FloatArray, IntArray, Mesh
 
 PLANES = 13
 PLANES_LEAST = 2
-AXES_MOST = 3
+AXES_MOST = 3  # of flat sides; one more runs along most faces
 # Loops whose middles and widths agree within this share of the radius belong to one hole.
 SAME_SHARE = 0.06
 # Area over that of the circle through the corners: square 0.637, circle 1. A spoke window is far less compact.
@@ -55,26 +55,38 @@ def section_cylinders(mesh: Mesh, edges: EdgeTable) -> list[Cylinder]:
 
 
 def _flat_axes(edges: EdgeTable) -> list[FloatArray]:
-    """Normals that cover the most area, sign ignored: wheels have flat sides across their axle."""
+    """Normals that cover the most area, sign ignored: wheels have flat sides across their axle. And the direction most
+    faces run along: the sides of six spokes of a wide wheel cover more than its flat sides."""
     main = np.abs(edges.normals).argmax(axis=1)
     normals = edges.normals * np.sign(edges.normals[np.arange(len(main)), main])[:, None]
     cells = np.round(normals * 15).astype(np.int64) @ np.array([1, 1009, 1_000_003])
     _, cell = np.unique(cells, return_inverse=True)
     score = np.bincount(cell, edges.area_mm2)
+    weighted = normals * edges.area_mm2[:, None]
+    _, directions = np.linalg.eigh(weighted.T @ normals)
+    seeds = [directions[:, 0]]
+    seeds += [weighted[cell == top].sum(axis=0) for top in np.argsort(-score, kind="stable")[: 4 * AXES_MOST]]
     axes: list[FloatArray] = []
-    for top in np.argsort(-score, kind="stable")[: 4 * AXES_MOST]:
-        axis = (normals * edges.area_mm2[:, None])[cell == top].sum(axis=0)
-        for within_deg in (10.0, 5.0):
-            axis = axis / np.linalg.norm(axis)
-            near = np.abs(normals @ axis) > np.cos(np.radians(within_deg))
-            toward = normals[near] * np.sign(normals[near] @ axis)[:, None]
-            axis = (toward * edges.area_mm2[near][:, None]).sum(axis=0)
-        axis = axis / np.linalg.norm(axis)
+    for seed in seeds:
+        axis = _towards_flats(seed, normals, edges.area_mm2)
         if all(abs(axis @ other) < np.cos(np.radians(10)) for other in axes):
             axes.append(axis)
-        if len(axes) == AXES_MOST:
+        if len(axes) > AXES_MOST:
             break
     return axes
+
+
+def _towards_flats(seed: FloatArray, normals: FloatArray, area_mm2: FloatArray) -> FloatArray:
+    """A direction moved to the mean of the faces that look nearly its way; left alone where there are none."""
+    axis: FloatArray = seed / np.linalg.norm(seed)
+    for within_deg in (10.0, 5.0):
+        near = np.abs(normals @ axis) > np.cos(np.radians(within_deg))
+        if not near.any():
+            break
+        toward = normals[near] * np.sign(normals[near] @ axis)[:, None]
+        axis = (toward * area_mm2[near][:, None]).sum(axis=0)
+        axis = axis / np.linalg.norm(axis)
+    return axis
 
 
 def _hollow_loops(layers: LayerSet) -> list[_Loop]:
