@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from makerlab.components import marks
+from makerlab.components.chart import MARKERS, AxisOf, Band, Chart, Curve, Dot, Marker, Series
 
 SYMBOLS = [
     *("logo", "part", "cart", "today", "review", "plan", "bench", "class", "lesson", "lab", "chart", "tray", "printer"),
@@ -64,6 +65,28 @@ STEPS_BAD = [
     {"state": "next", "title": "Version 2", "note": "yours to make"},
 ]
 
+CHART = Chart(
+    "Every marker, line and band",
+    "Eight series, each with its own colour and shape, an error bar on the first, two lines and a band",
+    AxisOf("load", "g"),
+    AxisOf("time", "s"),
+    [
+        *(
+            Series(
+                f"series {tone}",
+                [Dot(25 * tone, 2.5 + 0.05 * tone, 2.45 + 0.05 * tone, 2.55 + 0.05 * tone)],
+                tone,
+                marker,
+            )
+            for tone, marker in enumerate(MARKERS, start=1)
+        ),
+        Series("predicted", [Dot(100, 2.95)], 1, Marker.DIAMOND, hollow=True),
+        Series("other teams", [Dot(10, 2.9), Dot(14, 2.86), Dot(18, 2.93)], 8, Marker.FAINT),
+    ],
+    [Curve("solid", [(0, 2.9), (200, 2.6)], 1), Curve("dotted", [(0, 2.8), (200, 2.5)], 3, "dotted")],
+    [Band("range", [(0, 2.75, 2.85), (200, 2.45, 2.55)], 3)],
+)
+
 
 def context() -> dict[str, Any]:
     """Everything the page draws."""
@@ -81,5 +104,6 @@ def context() -> dict[str, Any]:
         "rulers": RULERS,
         "steps": STEPS,
         "steps_bad": STEPS_BAD,
+        "chart": CHART,
         "themes": ["light", "dark"],
     }

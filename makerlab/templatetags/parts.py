@@ -18,6 +18,7 @@ from django.utils.translation import gettext as _
 from makerlab.components import figures, marks
 from makerlab.components import ruler as ruler_drawing
 from makerlab.components.chance import chance_squares
+from makerlab.components.chart import Chart
 
 register = template.Library()
 
@@ -206,3 +207,9 @@ def day_clock(moment: datetime | None) -> str:
 def chance(in_100: int, kind: str = "", text: str = "") -> dict[str, Any]:
     """Ten squares and "91 in 100"; kind is "inline" in tables or "wide-set" beside a sentence."""
     return {"shown": chance_squares(in_100), "kind": kind, "text": text}
+
+
+@register.inclusion_tag("parts/chart.html")
+def chart(spec: Chart, name: str) -> dict[str, Any]:
+    """A chart and its legend; ``name`` is unique on the page."""
+    return {"drawn": spec.drawn(), "name": name}
