@@ -21,7 +21,8 @@ def prepared_path(instance: PreparedFile, filename: str) -> str:
 class Plate(models.Model):
     """Copies placed on one bed, printed in one start. Its number stays with it: P6 on the bench is P6 in the plan.
 
-    ``durations_s`` maps printer id to the estimated run on that printer; only printers that can hold it are listed.
+    ``durations_s`` maps printer id to the run expected on that printer; only printers that can hold it are listed.
+    ``estimates_s`` holds what the model alone says, before what was learned from the printer's runs.
     """
 
     room = models.ForeignKey(Room, on_delete=models.CASCADE, related_name="plates")
@@ -35,6 +36,7 @@ class Plate(models.Model):
     bed_round = models.BooleanField(default=False)
     mass_g = models.FloatField()
     durations_s = models.JSONField(default=dict)
+    estimates_s = models.JSONField(default=dict)
 
     # from the room plan; empty when the plan found no place (then ``unplanned_because`` says why)
     printer = models.ForeignKey(Printer, on_delete=models.SET_NULL, null=True, blank=True, related_name="plates")
@@ -102,6 +104,9 @@ class PreparedFile(models.Model):
     file_bytes = models.PositiveIntegerField(default=0)
     sha256 = models.CharField(max_length=64)
     dialect = models.CharField(max_length=24)
+    arrangement = models.CharField(
+        max_length=64, default=""
+    )  # what stood on the plate: see printing.planner.arrangement
     check_state = models.CharField(max_length=8, choices=CheckState.choices, default=CheckState.CHECKING)
     check_error = models.TextField(blank=True)
     reading = models.JSONField(null=True, blank=True)
@@ -136,8 +141,12 @@ class Run(models.Model):
     ended_at = models.DateTimeField(null=True, blank=True)
     started_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
     cleared_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
+    # what the model said at the start; ``expected_end_at`` is what was expected of this printer
     estimate_s = models.FloatField()
     estimate_g = models.FloatField()
+    # what was taken off the spool, and what it cost then; empty while it runs, or where no price was on record
+    used_g = models.FloatField(null=True, blank=True)
+    price_per_kg = models.DecimalField(max_digits=8, decimal_places=2, null=True, blank=True)
     # for learning: when the printer itself stopped, as somebody saw it, and what the plate's prints weighed
     print_ended_at = models.DateTimeField(null=True, blank=True)
     weighed_g = models.FloatField(null=True, blank=True)
