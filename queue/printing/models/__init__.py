@@ -3,10 +3,11 @@
 from printing.models.looks import CalendarFeed, PlanLook, WhatIf
 from printing.models.plates import Plate, PlateEstimate, PreparedFile, RoomPlan, Run, RunCopy
 from printing.models.requests import PrintCopy, PrintRequest
-from printing.models.rooms import ExtraHours, Outage, Printer, PrinterKind, Room, RoomHours, Spool
+from printing.models.rooms import EmptySpool, ExtraHours, Outage, Printer, PrinterKind, Room, RoomHours, Spool
 
 __all__ = [
     "CalendarFeed",
+    "EmptySpool",
     "ExtraHours",
     "Outage",
     "PlanLook",

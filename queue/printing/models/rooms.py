@@ -179,7 +179,7 @@ class Spool(models.Model):
     maker = models.CharField(max_length=40, blank=True)  # whose empty spool the tare is of
     grams_full = models.FloatField(default=750.0)
     grams_left = models.FloatField()
-    tare_g = models.FloatField(default=220.0)
+    tare_g = models.FloatField(null=True, blank=True)  # the empty spool; None: nobody knows
     price_per_kg = models.DecimalField(max_digits=8, decimal_places=2, null=True, blank=True)
     weighed_at = models.DateTimeField(null=True, blank=True)
 
@@ -193,3 +193,25 @@ class Spool(models.Model):
 
     def __str__(self) -> str:
         return f"{self.colour} {self.material}"
+
+
+class EmptySpool(models.Model):
+    """What an empty spool of one kind weighs, as this room has weighed it. ``maker`` as written on its spools."""
+
+    room = models.ForeignKey(Room, on_delete=models.CASCADE, related_name="empty_spools")
+    maker = models.CharField(max_length=40)
+    grams_full = models.FloatField()
+    tare_g = models.FloatField()
+    weighed_at = models.DateTimeField()
+
+    objects = OfSchoolQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["maker", "grams_full"]
+        constraints = [
+            models.UniqueConstraint(fields=["room", "maker", "grams_full"], name="one_tare_a_kind_of_spool"),
+            models.CheckConstraint(condition=models.Q(tare_g__gt=0), name="an_empty_spool_weighs_something"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.maker}, {self.grams_full:.0f} g"
