@@ -104,9 +104,7 @@ class PreparedFile(models.Model):
     file_bytes = models.PositiveIntegerField(default=0)
     sha256 = models.CharField(max_length=64)
     dialect = models.CharField(max_length=24)
-    arrangement = models.CharField(
-        max_length=64, default=""
-    )  # what stood on the plate: see printing.planner.arrangement
+    arrangement = models.CharField(max_length=64, default="")  # what stood on it then
     check_state = models.CharField(max_length=8, choices=CheckState.choices, default=CheckState.CHECKING)
     check_error = models.TextField(blank=True)
     reading = models.JSONField(null=True, blank=True)
