@@ -139,6 +139,27 @@ def build_calendar(
     return Calendar(origin, timezone, (last_midnight - origin) // timedelta(minutes=1), tuple(staffed), tuple(spans))
 
 
+def with_extra_hours(calendar: Calendar, start: int, end: int, staff: int = 1) -> Calendar:
+    """The same calendar with ``staff`` more people in ``[start, end)``: an evening, a Saturday.
+
+    The day around ``start``, by local date, grows to hold them; a day without any becomes one.
+    """
+    if not 0 <= start < end <= calendar.end:
+        raise ValueError("Extra hours must lie inside the calendar and end after they start.")
+    steps: dict[int, int] = {}
+    for part in (*calendar.staffed, StaffedMinutes(start, end, staff)):
+        steps[part.start] = steps.get(part.start, 0) + part.staff
+        steps[part.end] = steps.get(part.end, 0) - part.staff
+    day = calendar.to_datetime(start).date()
+    there = next((each for each in calendar.days if each.day == day), None)
+    if there is None:
+        grown = StaffedDay(day, start, end)
+    else:
+        grown = StaffedDay(day, min(there.start, start), max(there.end, end), there.unattended_until)
+    days = sorted([*(each for each in calendar.days if each is not there), grown], key=lambda each: each.start)
+    return Calendar(calendar.origin, calendar.timezone, calendar.end, tuple(_parts(steps)), tuple(days))
+
+
 def always_staffed(minutes: int, staff: int = 1, origin: datetime = datetime(2000, 1, 3, tzinfo=UTC)) -> Calendar:
     """One endless staffed day: the degenerate setting in which published scheduling problems are posed."""
     span = StaffedDay(origin.date(), 0, minutes)
@@ -163,6 +184,11 @@ def _staffed_minutes(
         first, last = ((moment - origin) // timedelta(minutes=1) for moment in (start, end))
         steps[first] = steps.get(first, 0) + interval.staff
         steps[last] = steps.get(last, 0) - interval.staff
+    return _parts(steps)
+
+
+def _parts(steps: Mapping[int, int]) -> list[StaffedMinutes]:
+    """From the changes of the number of staff, by minute."""
     parts: list[StaffedMinutes] = []
     staff = 0
     for at, until in pairwise(sorted(steps)):

@@ -6,7 +6,7 @@ they make is not printed again here.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,17 +23,27 @@ NEVER = np.iinfo(np.int64).max
 @dataclass(frozen=True, slots=True)
 class Courses:
     """The simulated courses: ``plate_min`` (samples, plates) and ``kit_min`` (samples, kits) hold the minute at which
-    a plate is cleared and a kit served, the calendar's end if never (kits: -1 with nothing to wait for)."""
+    a plate is cleared and a kit served, the calendar's end if never (kits: -1 with nothing to wait for).
+    ``failed_first`` (samples, plates): whether a plate's first attempt was not good."""
 
     plate_ids: tuple[str, ...]
     plate_min: NDArray[np.int64]
+    failed_first: NDArray[np.bool_]
     kit_ids: tuple[str, ...]
     kit_min: NDArray[np.int64]
     staff_min: NDArray[np.int64]
 
 
-def play(problem: Problem, plan: Plan, risk: Risk | Mapping[str, Risk], samples: int = 2000, seed: int = 0) -> Courses:
+def play(
+    problem: Problem,
+    plan: Plan,
+    risk: Risk | Mapping[str, Risk],
+    samples: int = 2000,
+    seed: int = 0,
+    fails_first: Collection[str] = (),
+) -> Courses:
     """``samples`` courses of the plan. ``risk`` is one for all plates, or by plate id (a plate not named has none).
+    The first attempt of the plates ``fails_first`` fails in every course.
 
     The same seed gives the same luck to the same plates, so that two plans can be compared. Raises ``ValueError`` for a
     plan that does not belong to the problem.
@@ -45,11 +55,13 @@ def play(problem: Problem, plan: Plan, risk: Risk | Mapping[str, Risk], samples:
     if unknown := [run.plate_id for run in plan.runs if run.plate_id not in row]:
         raise ValueError(f"The plan has a plate the problem does not have: {unknown[0]}.")
     cleared = np.zeros((samples, len(compiled.plates)), np.int64)
+    failed = np.zeros(cleared.shape, np.bool_)
     staff_min = np.zeros(samples, np.int64)
-    _run_kernel(problem, compiled, plan, risk, cleared, staff_min, seed)
+    risks = _risks(compiled, risk, fails_first)
+    _run_kernel(problem, compiled, plan, risks, cleared, failed, staff_min, seed)
     kit_min = _kits_served(problem, compiled, plan, cleared)
     kit_ids = tuple(kit.id for kit in compiled.kits)
-    return Courses(tuple(row), cleared, kit_ids, kit_min, staff_min)
+    return Courses(tuple(row), cleared, failed, kit_ids, kit_min, staff_min)
 
 
 def forecast(
@@ -91,12 +103,23 @@ def _quantile(minutes: NDArray[np.int64], share: float, end: int) -> int | None:
     return None if at >= end else max(at, 0)
 
 
+def _risks(compiled: Compiled, risk: Risk | Mapping[str, Risk], fails_first: Collection[str]) -> NDArray[np.float64]:
+    """(n, 7), the columns of planning.simulation."""
+    risks = np.zeros((len(compiled.plates), 7))
+    for row, plate in enumerate(compiled.plates):
+        its = risk if isinstance(risk, Risk) else risk.get(plate.id, Risk())
+        chances = (its.fail_per_start, its.fail_per_hour, its.duration_spread, its.spoil_per_copy)
+        risks[row] = (*chances, plate.copies, plate.spares, plate.id in fails_first)
+    return risks
+
+
 def _run_kernel(
     problem: Problem,
     compiled: Compiled,
     plan: Plan,
-    risk: Risk | Mapping[str, Risk],
+    risks: NDArray[np.float64],
     cleared: NDArray[np.int64],
+    failed: NDArray[np.bool_],
     staff_min: NDArray[np.int64],
     seed: int,
 ) -> None:
@@ -116,17 +139,13 @@ def _run_kernel(
     for each in plan.clears:
         lines[column[each.printer_id]]["running_clear"] = each.clear_start
     sequence = np.array([each for rows in on_printer for each in rows], np.int64)
-    risks = np.zeros((len(row), 3))
-    for plate_id, index in row.items():
-        of_plate = risk if isinstance(risk, Risk) else risk.get(plate_id, Risk())
-        risks[index] = of_plate.fail_per_start, of_plate.fail_per_hour, of_plate.duration_spread
     rules = problem.rules
     diary = empty_diary(problem.calendar, problem.now, max(1, min(rules.start_min, rules.clear_min)))
     empty = (diary.busy, diary.planes, diary.staff, diary.skip)
     scratch = (diary.busy.copy(), diary.planes.copy(), diary.staff, diary.skip.copy())
-    luck = np.uint64(seed)
+    fresh, luck = lines.copy(), np.uint64(seed)
     simulate(
-        empty, scratch, compiled.room, lines, lines.copy(), sequence, setup, clear, risks, cleared, staff_min, luck
+        empty, scratch, compiled.room, fresh, lines, sequence, setup, clear, risks, cleared, failed, staff_min, luck
     )
 
 

@@ -2,7 +2,8 @@
 
 Staff keep to the planned order on every printer and to planned minutes where they can; whoever needs a technician first
 is served first. A set-up that would not end in time by its planned duration waits for the next staffed day. A failed
-print is noticed, taken off, and printed again next on the same printer.
+print is noticed, taken off, and printed again next on the same printer. Of a run that is partly good only the copies
+that are missing are printed again, in their share of the minutes and grams; until then all kits of the plate wait.
 """
 
 from __future__ import annotations
@@ -33,13 +34,16 @@ LINE = np.dtype(
         ("place", np.int64),  # in the sequence; first - 1 while the running print is to be cleared
         ("attempt", np.int64),
         ("failed", np.int64),
+        ("missing", np.int64),  # copies still to be printed of a plate that was partly good; 0: the whole plate
     ]
 )
-FAIL_PER_START, FAIL_PER_HOUR, SPREAD = range(3)
+# Columns of ``risks``: see types.Risk; FORCED: 1 if the first attempt fails for certain.
+FAIL_PER_START, FAIL_PER_HOUR, SPREAD, SPOIL, COPIES, SPARES, FORCED = range(7)
 
 # splitmix64 (G. L. Steele, D. Lea and C. H. Flood, OOPSLA 2014): a number drawn for a sample, plate and attempt is the
 # same whatever else happens, so that two plans are compared under the same luck.
 GOLDEN = np.uint64(0x9E3779B97F4A7C15)
+OF_COPIES = np.uint64(0xD1B54A32D192ED03)  # another stream, for spoilt copies (the constant is an odd number of ours)
 FIRST, SECOND = np.uint64(0xBF58476D1CE4E5B9), np.uint64(0x94D049BB133111EB)
 
 
@@ -64,13 +68,31 @@ def _course(risk, minutes, seed, sample, plate, attempt):  # type: ignore[no-unt
         real *= np.exp(risk[SPREAD] * normal)
     luck = _unit(seed, sample, plate, attempt, 2)
     share = _unit(seed, sample, plate, attempt, 3)
-    if luck < risk[FAIL_PER_START]:
+    if luck < risk[FAIL_PER_START] or (attempt == 0 and risk[FORCED] > 0):
         return True, max(1, round(real * share))
     if risk[FAIL_PER_HOUR] > 0:
         hours = -np.log(share) / risk[FAIL_PER_HOUR]
         if hours * 60.0 < real:
             return True, max(1, round(hours * 60.0))
     return False, max(1, round(real))
+
+
+@inner
+def _spoilt(risk, copies, seed, sample, plate, attempt):  # type: ignore[no-untyped-def]
+    """How many of so many copies are bad in a run that reached its end: binomial, by its distribution's inverse."""
+    chance = risk[SPOIL]
+    if chance <= 0.0:
+        return 0
+    if chance >= 1.0:
+        return copies
+    luck = _unit(seed ^ OF_COPIES, sample, plate, attempt, 0)
+    share = (1.0 - chance) ** copies
+    bad = 0
+    while luck >= share and bad < copies:
+        luck -= share
+        share *= (copies - bad) / (bad + 1) * chance / (1.0 - chance)
+        bad += 1
+    return bad
 
 
 @inner
@@ -124,7 +146,7 @@ def _begin(lines, fresh, sequence, setup):  # type: ignore[no-untyped-def]
     for number in range(len(lines)):
         line, start = lines[number], fresh[number]
         line.loaded, line.spool_mg = start.loaded, start.spool_mg
-        line.attempt, line.failed = 0, 0
+        line.attempt, line.failed, line.missing = 0, 0, 0
         if start.running_clear >= 0:
             line.place = start.first - 1
             line.state = TO_CLEAR
@@ -135,13 +157,27 @@ def _begin(lines, fresh, sequence, setup):  # type: ignore[no-untyped-def]
 
 
 @inner
+def _share(line, whole, risk):  # type: ignore[no-untyped-def]
+    """The part of a plate's minutes or grams that the next attempt takes, rounded up."""
+    if line.missing == 0:
+        return np.int64(whole)
+    copies = np.int64(risk[COPIES] + risk[SPARES])
+    return -(-np.int64(whole) * line.missing // copies)
+
+
+@inner
 def _print(line, plate, numbers, length, minutes, begin, risk, planned_clear, seed, sample, row):  # type: ignore[no-untyped-def]
     """Set up and print: the spool, and from when the printer is to be cleared."""
     if length > numbers[START_MIN]:
         line.loaded, line.spool_mg = plate.filament, numbers[NEW_SPOOL_MG]
-    line.spool_mg -= plate.grams_mg
+    line.spool_mg -= _share(line, plate.grams_mg, risk)
     lost, real = _course(risk, minutes, seed, sample, row, line.attempt)
     line.failed = 1 if lost else 0
+    if not lost:
+        wanted = np.int64(risk[COPIES] + risk[SPARES]) if line.missing == 0 else line.missing
+        spare = np.int64(risk[SPARES]) if line.missing == 0 else np.int64(0)
+        line.missing = max(0, _spoilt(risk, wanted, seed, sample, row, line.attempt) - spare)
+        line.failed = 1 if line.missing > 0 else 0
     ready = begin + length + real + (0 if lost else plate.cool)
     line.state = TO_CLEAR
     line.planned = planned_clear
@@ -149,20 +185,21 @@ def _print(line, plate, numbers, length, minutes, begin, risk, planned_clear, se
 
 
 @inner
-def _length(line, plate, numbers):  # type: ignore[no-untyped-def]
-    swap = line.loaded != plate.filament or line.spool_mg < plate.grams_mg
+def _length(line, plate, numbers, risk):  # type: ignore[no-untyped-def]
+    swap = line.loaded != plate.filament or line.spool_mg < _share(line, plate.grams_mg, risk)
     return numbers[START_MIN] + (numbers[SWAP_MIN] if swap else 0)
 
 
 @kernel
 def simulate(  # type: ignore[no-untyped-def]
-    diary, scratch, room, fresh, lines, sequence, setup, clear, risks, cleared, staff_min, seed
+    diary, scratch, room, fresh, lines, sequence, setup, clear, risks, cleared, failed, staff_min, seed
 ):
     """Fill ``cleared`` (samples, n): the minute each plate was cleared as good, the horizon if never.
 
     ``diary``, ``scratch``: (busy, planes, staff, skip), an empty one and one to write in; ``fresh``, ``lines``: (m,)
     LINE likewise. ``sequence``: the planned plates of one printer after the other. ``setup``, ``clear`` (n,): planned
-    minutes. ``risks`` (n, 3). ``staff_min`` (samples,): minutes of staff actions.
+    minutes. ``risks`` (n, 7). ``failed`` (samples, n): where the first attempt was not good. ``staff_min`` (samples,):
+    minutes of staff actions.
     """
     busy, planes, staff, skip = scratch[0], scratch[1], scratch[2], scratch[3]
     numbers, plates, ends, outages = room.numbers, room.plates, room.ends, room.outages
@@ -176,6 +213,7 @@ def simulate(  # type: ignore[no-untyped-def]
             copy(planes[level], diary[1][level])
         for row in range(len(plates)):
             cleared[sample, row] = horizon
+            failed[sample, row] = 0
         _begin(lines, fresh, sequence, setup)
         while True:
             number = _next_line(lines)
@@ -184,8 +222,8 @@ def simulate(  # type: ignore[no-untyped-def]
             line = lines[number]
             if line.state == TO_SET_UP:
                 row = sequence[line.place]
-                plate, minutes = plates[row], np.int64(duration[row, number])
-                length = _length(line, plate, numbers)
+                plate, minutes = plates[row], _share(line, duration[row, number], risks[row])
+                length = _length(line, plate, numbers, risks[row])
                 begin = _set_up(busy, skip, ends, outages, line, line.request, length, minutes, horizon)
                 action = length
             else:
@@ -200,11 +238,12 @@ def simulate(  # type: ignore[no-untyped-def]
                 _print(line, plate, numbers, length, minutes, begin, risks[row], clear[row], seed, sample, row)
                 continue
             if line.failed == 1:
+                failed[sample, sequence[line.place]] = 1
                 line.attempt = min(line.attempt + 1, 63)
                 line.failed = 0
             else:
                 if line.place >= line.first:
                     cleared[sample, sequence[line.place]] = begin + clear_min
                 line.place += 1
-                line.attempt = 0
+                line.attempt = line.missing = 0
             _wait_for_set_up(line, sequence, setup, begin + clear_min)

@@ -84,7 +84,8 @@ class PlateJob:
     are the caller's to judge); ``barred`` may say why another printer is not eligible ("cannot hold a 240 mm
     chassis"). ``cool_min`` passes between the end of the print and its clearing, without a technician.
     ``queue_position`` is its place in the queue: first come, first served. ``published_*`` is what the technicians
-    were last shown.
+    were last shown. It holds ``copies`` that are wanted and ``spares`` beyond them: a run with no more spoilt copies
+    than spares counts as good.
     """
 
     id: str
@@ -99,10 +100,14 @@ class PlateJob:
     published_setup_start: int | None = None
     queue_position: int = 0
     barred: Mapping[str, str] = field(default_factory=dict)
+    copies: int = 1
+    spares: int = 0
 
     def __post_init__(self) -> None:
         if self.grams < 0 or self.cool_min < 0:
             raise ValueError(f"Plate {self.id}: grams and cooling minutes cannot be negative.")
+        if self.copies < 1 or self.spares < 0:
+            raise ValueError(f"Plate {self.id}: it holds one copy at least, and no fewer than zero spares.")
         if any(minutes <= 0 for minutes in self.duration_min.values()):
             raise ValueError(f"Plate {self.id}: every printing time must be a minute or more.")
 
@@ -310,14 +315,17 @@ class Noticed(StrEnum):
 @dataclass(frozen=True, slots=True)
 class Risk:
     """How unsure a run is. ``fail_per_start`` is a chance, ``fail_per_hour`` a rate (per printing hour);
-    ``duration_spread`` is the standard deviation of ln(real / planned minutes), with median 1."""
+    ``duration_spread`` is the standard deviation of ln(real / planned minutes), with median 1. ``spoil_per_copy`` is
+    the chance that a copy is bad although the print ran to its end (a run that is partly good)."""
 
     fail_per_start: float = 0.0
     fail_per_hour: float = 0.0
     duration_spread: float = 0.0
+    spoil_per_copy: float = 0.0
 
     def __post_init__(self) -> None:
-        if not 0 <= self.fail_per_start <= 1 or self.fail_per_hour < 0 or self.duration_spread < 0:
+        chances = (self.fail_per_start, self.spoil_per_copy)
+        if not all(0 <= chance <= 1 for chance in chances) or self.fail_per_hour < 0 or self.duration_spread < 0:
             raise ValueError("Chances lie between 0 and 1; rates and spreads are zero or more.")
 
 
