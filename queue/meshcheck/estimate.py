@@ -18,6 +18,7 @@ from meshcheck.layers.shapes import PartShapes, part_shapes
 from meshcheck.layers.support import AUTO_SUPPORT_MM2 as AUTO_SUPPORT_MM2
 from meshcheck.layers.support import wanted_support
 from meshcheck.materials import MATERIALS, filament_m
+from meshcheck.settings import at_speeds
 from meshcheck.timing import Place, Visit, place_of, plate_seconds, time_layers
 from meshcheck.types import Estimate, FloatArray, IntArray, Machine, Mesh, PrintSettings, Support, Unknown
 
@@ -57,7 +58,7 @@ def estimate_on_each(
 
     ``placed`` gives mesh, x_mm, y_mm, turn_deg: the middle of the part's box goes to (x, y), turned about it.
     Copies that are the same Mesh object are worked out once. ``settings`` is one for all or one per copy; the
-    copies of a plate share layer heights, raft and material. ``supports`` has one entry per copy.
+    copies of a plate share layer heights, raft, material and speeds. ``supports`` has one entry per copy.
     ValueError when the lists do not match, the plate is empty or the settings cannot be printed together.
     """
     each = [settings] * len(placed) if isinstance(settings, PrintSettings) else list(settings)
@@ -75,7 +76,7 @@ def estimate_on_each(
                 return part
             parts[key] = part
         copies.append(_Copy(parts[key], place_of(mesh, x_mm, y_mm, turn_deg)))
-    return {key: _sum_up(copies, each[0], machine) for key, machine in machines.items()}
+    return {key: _sum_up(copies, each[0], at_speeds(machine, each[0])) for key, machine in machines.items()}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -104,9 +105,12 @@ def _check_plate(
         raise ValueError(
             f"{len(placed)} parts need as many settings and supports, not {len(settings)}, {len(supports)}"
         )
-    together = {(s.layer_height_mm, s.first_layer_mm, s.nozzle_mm, s.raft_layers, s.material) for s in settings}
+    together = {
+        (s.layer_height_mm, s.first_layer_mm, s.nozzle_mm, s.raft_layers, s.material, at_speeds(Machine(), s))
+        for s in settings
+    }
     if len(together) > 1:
-        raise ValueError("parts of one plate must share layer heights, nozzle, raft and material")
+        raise ValueError("parts of one plate must share layer heights, nozzle, raft, material and speeds")
     if settings[0].material not in MATERIALS:
         raise ValueError(f"unknown material {settings[0].material!r}; known: {', '.join(MATERIALS)}")
 

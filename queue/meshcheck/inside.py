@@ -11,6 +11,7 @@ from meshcheck.layers.path import layer_key, layer_path, printed_layers
 from meshcheck.layers.shapes import PartShapes, material_mm2, part_shapes
 from meshcheck.layers.support import wanted_support
 from meshcheck.materials import MATERIALS
+from meshcheck.settings import at_speeds
 from meshcheck.timing import time_layers
 from meshcheck.types import FloatArray, Machine, Mesh, PrintSettings, Support, Unknown
 
@@ -56,6 +57,7 @@ def look_inside(
     layers = printed_layers(shapes)
     layer = min(max(layer, 0), layers - 1)
     drawing = draw_layer(shapes, layer)
+    machine = at_speeds(machine, settings)
     seconds, path_mm = _timed(shapes, layer, machine)
     return LayerView(
         svg=draw(drawing, mesh, settings),
