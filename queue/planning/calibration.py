@@ -2,9 +2,9 @@
 
 actual = factor x estimate + fixed + scatter, per printer and material. Scatter grows with the length of a run, short
 runs scatter by more of their length. The fit is robust (a run whose end was noted late is set aside) and shrunk toward
-the default while runs are few: see ``planning.robust``. Drift is told by a cumulative sum of one-step-ahead residuals
-(Page, Continuous inspection schemes, Biometrika 41, 100-115, 1954; limits k = 0.5, h = 5 as in handbooks of quality
-control; from memory). An estimate never saw a real printer: only this closes the gap.
+the default while runs are few: see ``planning.robust``; where other printers of the kind have runs, toward those: see
+``planning.alike``. Drift is told by a cumulative sum of one-step-ahead residuals: see ``planning.drift``. An estimate
+never saw a real printer: only this closes the gap.
 """
 
 from __future__ import annotations
@@ -16,24 +16,24 @@ from typing import NamedTuple
 
 import numpy as np
 
+from planning.drift import alarms
 from planning.robust import Fit, FloatArray, Prior, fit
 
 INTERVAL_SHARE = 0.9
 NEWEST_RUNS = 60  # older runs say little about the printer of today
 _HOUR_S = 3600.0
 _SHORT_H = 0.5  # below this length a run's scatter no longer shrinks with it
-_DRIFT_SLACK, _DRIFT_LIMIT = 0.5, 5.0  # in standard deviations; one false alarm in about 465 runs
-_DRIFT_CLIP = 2.5  # one wild run alone is no drift
 _NORMAL_90 = 1.645  # standard deviations that hold 90 % of a normal distribution
 _DRIFT_RUNS = 12  # an older alarm has been learned from
 
 
 @dataclass(frozen=True, slots=True)
 class FinishedRun:
-    """One finished run, oldest first in a history: estimate and actual time, and grams if it was weighed."""
+    """One finished run, oldest first in a history: estimate and actual time (None: nobody saw it end), and grams if it
+    was weighed."""
 
     estimate_s: float
-    actual_s: float
+    actual_s: float | None
     estimate_g: float | None = None
     actual_g: float | None = None
 
@@ -57,6 +57,22 @@ class Default:
     grams_factor: float = 1.0
     grams_factor_sd: float = 0.1
     grams_spread: float = 0.04
+
+    def beliefs(self) -> Beliefs:
+        """The same as priors of the two fits."""
+        fixed, fixed_sd = self.fixed_s / _HOUR_S, self.fixed_sd_s / _HOUR_S
+        return Beliefs(
+            Prior.independent((self.factor, fixed), (self.factor_sd, fixed_sd), self.spread, self.spread_runs),
+            Prior.independent((self.grams_factor,), (self.grams_factor_sd,), self.grams_spread, self.spread_runs),
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Beliefs:
+    """Priors of a printer: ``time`` for factor and fixed hours, ``grams`` for the factor of grams."""
+
+    time: Prior
+    grams: Prior
 
 
 class Interval(NamedTuple):
@@ -102,36 +118,39 @@ class Calibration:
     runs: int
     weighed: int
     set_aside: tuple[int, ...]
-    _time: Fit
-    _grams: Fit
+    time_fit: Fit
+    grams_fit: Fit
+
+    @property
+    def spread(self) -> float:
+        """Standard deviation of a run of an hour or more, as a share of its length."""
+        return self.time_fit.residual_sd
 
     def duration(self, estimate_s: float) -> Corrected:
         """The estimate corrected, with its spread."""
         hours = estimate_s / _HOUR_S
-        return _corrected(self._time, (hours, 1.0), _weight(hours), _HOUR_S)
+        return _corrected(self.time_fit, (hours, 1.0), _weight(hours), _HOUR_S)
 
     def duration_spread(self, estimate_s: float) -> float:
         """Standard deviation of ln(actual / corrected estimate) of one run, as the forecast takes it."""
         hours = estimate_s / _HOUR_S
         row = np.array([hours, 1.0])
-        variance = (self._time.residual_sd * _weight(hours)) ** 2 + float(row @ self._time.covariance @ row)
-        mean = max(float(row @ self._time.coefficients), 0.05 * hours)
+        variance = (self.time_fit.residual_sd * _weight(hours)) ** 2 + float(row @ self.time_fit.covariance @ row)
+        mean = max(float(row @ self.time_fit.coefficients), 0.05 * hours)
         return math.sqrt(math.log1p(variance / mean**2))
 
     def grams(self, estimate_g: float) -> Corrected:
         """Estimated grams corrected, with their spread."""
-        return _corrected(self._grams, (estimate_g,), estimate_g)
+        return _corrected(self.grams_fit, (estimate_g,), estimate_g)
 
 
-def calibrate(runs: Sequence[FinishedRun], default: Default | None = None) -> Calibration:
+def calibrate(runs: Sequence[FinishedRun], default: Default | Beliefs | None = None) -> Calibration:
     """Learn from ``runs``, oldest first; of more than NEWEST_RUNS only the newest count."""
-    believed = default or Default()
-    first = max(0, len(runs) - NEWEST_RUNS)
-    newest = runs[first:]
-    rows, values = _time_rows(newest)
-    prior = _time_prior(believed)
-    time = fit(rows, values, prior)
-    grams, weighed = _grams_fit(newest, believed)
+    believed = _beliefs(default)
+    newest = runs[-NEWEST_RUNS:]
+    at, rows, values = _time_rows(runs)
+    time = fit(rows, values, believed.time)
+    grams, weighed = _grams_fit(newest, believed.grams)
     factor, fixed_h = time.coefficients
     return Calibration(
         factor=float(factor),
@@ -140,44 +159,35 @@ def calibrate(runs: Sequence[FinishedRun], default: Default | None = None) -> Ca
         fixed_interval_s=Interval(*(_HOUR_S * end for end in _interval(time, (0.0, 1.0)))),
         grams_factor=float(grams.coefficients[0]),
         grams_interval=_interval(grams, (1.0,)),
-        runs=len(newest),
+        runs=len(at),
         weighed=weighed,
-        set_aside=tuple(int(k) + first for k in np.flatnonzero(time.weights < 0.25)),
-        _time=time,
-        _grams=grams,
+        set_aside=tuple(at[k] for k in np.flatnonzero(time.weights < 0.25)),
+        time_fit=time,
+        grams_fit=grams,
     )
 
 
-def find_drift(runs: Sequence[FinishedRun], default: Default | None = None) -> Drift | None:
+def find_drift(runs: Sequence[FinishedRun], default: Default | Beliefs | None = None) -> Drift | None:
     """Whether the newest of ``runs``, oldest first, depart from what the runs before them foretold: the last alarm of
     a two-sided cumulative sum, if it is recent. None while runs go on as they did."""
-    first = max(0, len(runs) - NEWEST_RUNS)
-    rows, values = _time_rows(runs[first:])
-    prior = _time_prior(default or Default())
-    up = down = 0.0
-    up_since = down_since = 0
-    found: tuple[int, int] | None = None
+    at, rows, values = _time_rows(runs)
+    prior = _beliefs(default).time
+    steps = []
     for k in range(len(values)):
         before = fit(rows[:k], values[:k], prior)
-        ahead = float(values[k] - rows[k] @ before.coefficients)
         sd = math.sqrt(before.residual_sd**2 + float(rows[k] @ before.covariance @ rows[k]))
-        step = min(max(ahead / sd, -_DRIFT_CLIP), _DRIFT_CLIP)
-        up_since, down_since = (k if up == 0 else up_since), (k if down == 0 else down_since)
-        up, down = max(0.0, up + step - _DRIFT_SLACK), max(0.0, down - step - _DRIFT_SLACK)
-        if max(up, down) > _DRIFT_LIMIT:
-            found = (up_since if up > down else down_since, k)
-            up = down = 0.0
-    if found is None or found[1] < len(values) - _DRIFT_RUNS:
+        steps.append(float(values[k] - rows[k] @ before.coefficients) / sd)
+    found = alarms(steps)
+    if not found or found[-1].at < len(values) - _DRIFT_RUNS:
         return None
-    since = found[0]
+    since = found[-1].since
     before = fit(rows[:since], values[:since], prior)
     told = rows[since:] @ before.coefficients
-    return Drift(first + since, float(np.median(values[since:] / told)) - 1)
+    return Drift(at[since], float(np.median(values[since:] / told)) - 1)
 
 
-def _time_prior(believed: Default) -> Prior:
-    fixed = (believed.fixed_s / _HOUR_S, believed.fixed_sd_s / _HOUR_S)
-    return Prior((believed.factor, fixed[0]), (believed.factor_sd, fixed[1]), believed.spread, believed.spread_runs)
+def _beliefs(default: Default | Beliefs | None) -> Beliefs:
+    return default if isinstance(default, Beliefs) else (default or Default()).beliefs()
 
 
 def _weight(hours: float) -> float:
@@ -185,18 +195,23 @@ def _weight(hours: float) -> float:
     return math.hypot(hours, _SHORT_H)
 
 
-def _time_rows(runs: Sequence[FinishedRun]) -> tuple[FloatArray, FloatArray]:
-    """Rows (n, 2) and values (n,) in hours, each divided by its scatter."""
-    estimate = np.array([run.estimate_s for run in runs]) / _HOUR_S
-    actual = np.array([run.actual_s for run in runs]) / _HOUR_S
+def _time_rows(runs: Sequence[FinishedRun]) -> tuple[list[int], FloatArray, FloatArray]:
+    """Of the newest runs those whose end was seen: their places in ``runs``, and rows (n, 2) and values (n,) in hours,
+    each divided by its scatter."""
+    seen = [
+        (place, run.estimate_s / _HOUR_S, run.actual_s / _HOUR_S)
+        for place, run in enumerate(runs)
+        if place >= len(runs) - NEWEST_RUNS and run.actual_s is not None
+    ]
+    estimate = np.array([hours for _place, hours, _actual in seen])
     weight = np.hypot(estimate, _SHORT_H)
-    return np.stack([estimate / weight, 1 / weight], axis=1), actual / weight
+    values = np.array([actual for _place, _hours, actual in seen]) / weight
+    return [place for place, *_rest in seen], np.stack([estimate / weight, 1 / weight], axis=1), values
 
 
-def _grams_fit(runs: Sequence[FinishedRun], believed: Default) -> tuple[Fit, int]:
+def _grams_fit(runs: Sequence[FinishedRun], prior: Prior) -> tuple[Fit, int]:
     pairs = [(run.estimate_g, run.actual_g) for run in runs if run.estimate_g is not None and run.actual_g is not None]
     shares = np.array([actual / estimate for estimate, actual in pairs])
-    prior = Prior((believed.grams_factor,), (believed.grams_factor_sd,), believed.grams_spread, believed.spread_runs)
     return fit(np.ones((len(pairs), 1)), shares, prior), len(pairs)
 
 

@@ -2,7 +2,7 @@
 
 Residuals follow Student's t distribution with a few degrees of freedom, fitted by expectation maximisation (Lange,
 Little and Taylor, Robust statistical modeling using the t distribution, J. Am. Stat. Assoc. 84, 881-896, 1989; from
-memory); coefficients have independent normal priors, the scale a prior worth a number of runs. About one run in five
+memory); coefficients have normal priors, the scale a prior worth a number of runs. About one run in five
 may be wild before the line follows them (1 / (degrees of freedom + 1), same source).
 """
 
@@ -22,15 +22,25 @@ _ROUNDS = 60
 _SETTLED = 1e-9
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Prior:
-    """What is believed before any run: means and standard deviations of the coefficients, and the scale of residuals,
+    """What is believed before any run: means and covariance (k, k) of the coefficients, and the scale of residuals,
     which counts as much as ``scale_runs`` runs."""
 
-    mean: tuple[float, ...]
-    sd: tuple[float, ...]
+    mean: FloatArray
+    covariance: FloatArray
     scale: float
     scale_runs: float
+
+    @classmethod
+    def independent(cls, mean: Sequence[float], sd: Sequence[float], scale: float, scale_runs: float) -> Prior:
+        """Coefficients that say nothing of each other."""
+        return cls(np.array(mean, dtype=np.float64), np.diag(np.square(sd)), scale, scale_runs)
+
+    @property
+    def pull(self) -> FloatArray:
+        """Inverse of the covariance."""
+        return np.asarray(np.linalg.inv(self.covariance), dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,7 +68,7 @@ class Fit:
 
 def fit(rows: FloatArray, values: FloatArray, prior: Prior) -> Fit:
     """Fit ``values`` (n,) = ``rows`` (n, k) @ coefficients + scale x residual; n may be 0."""
-    mean, pull = np.array(prior.mean), np.diag(1 / np.square(prior.sd))
+    mean, pull = prior.mean, prior.pull
     coefficients, square = mean.copy(), prior.scale**2
     weights = np.ones(len(values))
     for _ in range(_ROUNDS):

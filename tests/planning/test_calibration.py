@@ -211,7 +211,7 @@ def test_without_heavy_tails_and_prior_it_is_least_squares() -> None:
     rng = np.random.default_rng(0)
     rows = np.stack([rng.uniform(1, 5, 400), np.ones(400)], axis=1)
     values = rows @ [1.3, 0.4] + 0.1 * rng.normal(size=400)
-    found = fit(rows, values, Prior((0.0, 0.0), (1e3, 1e3), 0.1, 0.01))
+    found = fit(rows, values, Prior.independent((0.0, 0.0), (1e3, 1e3), 0.1, 0.01))
     expected, *_ = np.linalg.lstsq(rows, values, rcond=None)
     error = np.sqrt(np.diag(0.01 * np.linalg.inv(rows.T @ rows)))
     assert (np.abs(found.coefficients - expected) < 0.5 * error).all()
@@ -224,7 +224,7 @@ def test_with_one_run_in_seven_wild_the_line_stays() -> None:
     values = rows @ [1.3, 0.4] + 0.05 * rng.normal(size=90)
     values[::7] += rng.uniform(1, 5, 13)
     least, *_ = np.linalg.lstsq(rows, values, rcond=None)
-    found = fit(rows, values, Prior((1.0, 0.0), (1.0, 1.0), 0.05, 2.0))
+    found = fit(rows, values, Prior.independent((1.0, 0.0), (1.0, 1.0), 0.05, 2.0))
     assert np.abs(found.coefficients - [1.3, 0.4]).max() < 0.1
     assert np.abs(least - [1.3, 0.4]).max() > 0.2
 
