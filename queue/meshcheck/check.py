@@ -3,82 +3,26 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable
-from dataclasses import dataclass
 
-from meshcheck.basics import measure
-from meshcheck.bodies import union_overlapping
-from meshcheck.bridges import BRIDGE_MM
-from meshcheck.edges import edge_table
-from meshcheck.estimate import AUTO_SUPPORT_MM2, estimate
-from meshcheck.features import HOLE_LEAST_MM, PIN_LEAST_MM, small_features
-from meshcheck.findings import from_note, from_rejection, make, worst
-from meshcheck.gauge import gauged_holes, judge_gauge, part_sizes
-from meshcheck.holes import find_holes
+from meshcheck.findings import from_rejection, worst
 from meshcheck.materials import MATERIALS
-from meshcheck.orientation import AS_DRAWN, Rotation, advise_turn, turned
-from meshcheck.overhang import overhang
+from meshcheck.measuring import measure_part
+from meshcheck.orientation import Rotation
 from meshcheck.reading import read_mesh
-from meshcheck.repair import repair
-from meshcheck.resting import TIP_LEAST_DEG
-from meshcheck.similarity import signature_of_file
+from meshcheck.statements import in_order, sentence, statements
 from meshcheck.types import (
-    MM_PER_UNIT,
-    Basics,
-    Estimate,
-    Finding,
     Gauge,
-    Hole,
     Level,
     Limits,
     Machine,
-    Mesh,
     MeshRejected,
     PrintSettings,
-    RawMesh,
     Report,
-    Signature,
-    SmallFeature,
-    Support,
-    Topology,
-    Turn,
     Unit,
-    Unknown,
-    Vector,
     Verdict,
-    Walls,
-    known,
 )
-from meshcheck.units import UNIT_NAMES, UnitJudgement, judge_unit
-from meshcheck.walls import thin_walls
-
-# Only one line of plastic fits in a wall of fewer lines than this (common practice, no source).
-ONE_LINE_BELOW = 1.5
-WALL_LINES = 2.0
-MAINLY = 0.9  # cosine of the angle within which a face is called after an axis of the drawing
 
 VERDICTS = {Level.PASSES: Verdict.OK, Level.ADVICE: Verdict.ADVICE, Level.MUST_FIX: Verdict.MUST_FIX}
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Measured:
-    """Everything measured on a file that could be read."""
-
-    raw: RawMesh
-    mesh: Mesh
-    topology: Topology
-    basics: Basics
-    holes: tuple[Hole, ...]
-    support: Support
-    walls: Walls
-    estimate: Estimate | Unknown
-    sizes_mm: tuple[Vector, ...]
-    pieces: int  # bodies that are left when overlapping ones are joined
-    copies: int
-    judged: UnitJudgement
-    small: tuple[SmallFeature, ...]
-    turn: Turn | Unknown
-    signature: Signature | Unknown
 
 
 def check_part(
@@ -102,15 +46,15 @@ def check_part(
     began = time.perf_counter()
     settings, machine, limits = settings or PrintSettings(), machine or Machine(), limits or Limits()
     try:
-        found = _measure(read_mesh(data, name), gauge, settings, machine, limits, unit, pose)
+        found = measure_part(read_mesh(data, name), gauge, settings, machine, limits, unit, pose)
     except MeshRejected as rejected:
         return _rejection(name, rejected, began)
-    findings = _in_order(_findings(found, gauge, settings, limits))
+    findings = in_order(statements(found, gauge, settings, limits))
     level = worst(findings)
     return Report(
         file=name,
         verdict=VERDICTS[level],
-        reason=_sentence(level, findings),
+        reason=sentence(level, findings),
         findings=findings,
         unit=found.judged.unit,
         unit_reason=found.judged.reason,
@@ -133,263 +77,7 @@ def check_part(
     )
 
 
-def _measure(
-    raw: RawMesh,
-    gauge: Gauge | None,
-    settings: PrintSettings,
-    machine: Machine,
-    limits: Limits,
-    unit: Unit | None,
-    pose: Rotation | None,
-) -> _Measured:
-    read_in = unit or raw.unit or Unit.MILLIMETRE
-    mesh, topology = repair(raw, read_in)
-    if pose is not None:
-        mesh = turned(mesh, pose)
-    solid = _solid(mesh, topology)
-    basics = measure(mesh, topology)
-    edges = edge_table(solid)
-    holes = find_holes(solid, edges)
-    pieces = int(solid.body.max()) + 1
-    copies = _copies(holes, pieces, gauge)
-    closed = topology.watertight and topology.winding_consistent
-    support = overhang(solid, settings.overhang_limit_deg, watertight=closed)
-    printed = estimate(solid, settings, machine, support)
-    judged = _judge_unit(raw, basics, holes, gauge, limits, unit, read_in)
-    return _Measured(
-        raw=raw,
-        mesh=solid,
-        topology=topology,
-        basics=basics,
-        holes=holes,
-        support=support,
-        walls=thin_walls(solid, WALL_LINES * settings.line_width_mm),
-        estimate=printed,
-        sizes_mm=part_sizes(solid) if copies > 1 else (basics.size_mm,),
-        pieces=pieces,
-        copies=copies,
-        judged=judged,
-        small=small_features(solid, edges, holes, gauge.hole_diameter_mm if gauge else None),
-        turn=_turn(solid, printed, judged, settings, machine, limits),
-        signature=signature_of_file(solid, topology, basics, copies),
-    )
-
-
-def _turn(
-    solid: Mesh,
-    printed: Estimate | Unknown,
-    judged: UnitJudgement,
-    settings: PrintSettings,
-    machine: Machine,
-    limits: Limits,
-) -> Turn | Unknown:
-    """How the part is best laid, where it can be estimated at all and is not read in the wrong unit."""
-    if isinstance(printed, Unknown):
-        return printed
-    if judged.proposed is not None:
-        return Unknown("the unit is not settled")
-    return advise_turn(solid, settings, machine, printed, limits.bed_mm)
-
-
-def _solid(mesh: Mesh, topology: Topology) -> Mesh:
-    """Bodies that stand in each other as the one solid they print as, where that can be worked out."""
-    if not topology.overlapping_bodies:
-        return mesh
-    joined = union_overlapping(mesh, topology)
-    return mesh if isinstance(joined, Unknown) else joined
-
-
-def _copies(holes: tuple[Hole, ...], pieces: int, gauge: Gauge | None) -> int:
-    """How many of the part the file holds: its gauged holes, when every separate piece has one."""
-    if gauge is None or gauge.hole_diameter_mm is None:
-        return 1
-    gauged = len(gauged_holes(holes, gauge.hole_diameter_mm))
-    return gauged if gauged == pieces else 1
-
-
-def _judge_unit(
-    raw: RawMesh,
-    basics: Basics,
-    holes: tuple[Hole, ...],
-    gauge: Gauge | None,
-    limits: Limits,
-    chosen: Unit | None,
-    read_in: Unit,
-) -> UnitJudgement:
-    scale = MM_PER_UNIT[read_in]
-    volume = known(basics.volume_mm3)
-    return judge_unit(
-        raw,
-        gauge_hole_mm=gauge.hole_diameter_mm if gauge else None,
-        hole_diameters=[hole.diameter_mm / scale for hole in holes if hole.hub or hole.rim is None],
-        reference_volume_mm3=gauge.reference_volume_mm3 if gauge else None,
-        volume=volume / scale**3 if volume is not None else None,
-        size_max_mm=gauge.size_max_mm if gauge else None,
-        bed_mm=limits.bed_mm,
-        chosen=chosen,
-    )
-
-
-def _findings(found: _Measured, gauge: Gauge | None, settings: PrintSettings, limits: Limits) -> Iterable[Finding]:
-    yield from map(from_note, found.raw.notes)
-    yield from _skin(found)
-    if found.judged.proposed is not None:
-        # every other figure would be judged in the wrong unit and only confuse
-        unit_name = UNIT_NAMES[found.judged.proposed]
-        yield make("unit_proposed", unit_name=unit_name, because=found.judged.reason)
-        return
-    yield make("unit_taken", unit_name=UNIT_NAMES[found.judged.unit], because=found.judged.reason)
-    if gauge is not None:
-        yield from judge_gauge(found.holes, found.basics, found.pieces, gauge, sizes_mm=found.sizes_mm)
-    yield from _bed(found.basics.size_mm, limits.bed_mm)
-    yield from _walls(found.walls, settings.line_width_mm)
-    yield from _small(found.small)
-    yield _undersides(found.support, settings)
-    if found.support.bridges:
-        yield make("bridged", value=found.support.bridges[0].span_mm, high=BRIDGE_MM)
-    yield from _lying(found.turn)
-    yield from _amounts(found, limits)
-
-
-def _skin(found: _Measured) -> Iterable[Finding]:
-    topology = found.topology
-    if topology.watertight:
-        yield make("closed", faces=topology.faces)
-    if topology.open_edges:
-        yield make("not_closed", open_edges=topology.open_edges)
-    if topology.crowded_edges:
-        yield make("crowded_edges", crowded_edges=topology.crowded_edges)
-    if topology.flipped_edges:
-        yield make("winding_mixed", flipped_edges=topology.flipped_edges)
-    elif topology.watertight:
-        yield make("winding_consistent")
-    if topology.turned_bodies:
-        yield make("inside_out_turned", turned_bodies=topology.turned_bodies)
-    if topology.welded:
-        yield make("welded")
-    if topology.zero_area_faces:
-        yield make("zero_area_faces", zero_area_faces=topology.zero_area_faces)
-    if topology.overlapping_bodies:
-        yield make("overlapping_bodies", bodies=topology.bodies)
-    if found.pieces > 1 and found.copies == 1:
-        yield make("several_bodies", bodies=found.pieces)
-
-
-def _bed(size_mm: Vector, bed_mm: Vector | None) -> Iterable[Finding]:
-    """Whether the part fits the largest bed lying in its own pose: it may be turned about the upright axis only."""
-    if bed_mm is None:
-        return
-    fits = size_mm[2] <= bed_mm[2] and all(
-        side <= most for side, most in zip(sorted(size_mm[:2]), sorted(bed_mm[:2]), strict=True)
-    )
-    yield make("fits_bed" if fits else "too_big_for_bed", size=_box(size_mm), most=_box(bed_mm))
-
-
-def _walls(walls: Walls, line_width_mm: float) -> Iterable[Finding]:
-    if isinstance(walls.thinnest_mm, Unknown):
-        yield make("not_measured", what="The walls", because=walls.thinnest_mm.because)
-        return
-    thinnest = walls.thinnest_mm
-    if thinnest < line_width_mm:
-        code = "walls_vanish"
-    elif thinnest < ONE_LINE_BELOW * line_width_mm:
-        code = "walls_one_line"
-    elif thinnest < walls.limit_mm:
-        code = "thin_walls"
-    else:
-        code = "walls_ok"
-    yield make(code, value=thinnest, low=walls.limit_mm, line_width=line_width_mm)
-
-
-def _undersides(support: Support, settings: PrintSettings) -> Finding:
-    if support.overhang_area_mm2 <= AUTO_SUPPORT_MM2:
-        return make("undersides_ok", limit_deg=support.limit_deg)
-    volume = known(support.volume_mm3)
-    if volume is None:
-        words = "support not known"
-    elif settings.support == "off":
-        words = "and this part is printed without support"
-    else:
-        grams = volume * settings.support_share * MATERIALS[settings.material].density_g_cm3 / 1000
-        words = f"{grams:.1f} g of support"
-    area_cm2 = support.overhang_area_mm2 / 100
-    return make("steep_underside", area_cm2=area_cm2, limit_deg=support.limit_deg, support=words)
-
-
-def _small(features: tuple[SmallFeature, ...]) -> Iterable[Finding]:
-    """The narrowest pin and the narrowest hole, and where they are."""
-    for kind, code, least in (("pin", "small_pin", PIN_LEAST_MM), ("hole", "small_hole", HOLE_LEAST_MM)):
-        concerned = [feature for feature in features if feature.kind == kind]
-        if concerned:
-            x, y, z = concerned[0].place_mm
-            more = f", the thinnest of {len(concerned)}" if len(concerned) > 1 else ""
-            where = f" at x {x:.1f}, y {y:.1f}, z {z:.1f}{more}"
-            yield make(code, value=concerned[0].diameter_mm, low=least, where=where)
-
-
-def _lying(turn: Turn | Unknown) -> Iterable[Finding]:
-    """Whether the part is better laid on another face, and whether it stands at all."""
-    if isinstance(turn, Unknown):
-        return
-    if turn.pose.rotation != AS_DRAWN:
-        saved = [f"{turn.saves_g:.1f} g"] if turn.saves_g >= 0.05 else []
-        saved += [f"{turn.saves_min:.0f} min"] if turn.saves_min >= 0.5 else []
-        words = " and ".join(saved) or "the trouble of support"
-        yield make("turn_it", saved=words, because=turn.why, face=_face_words(turn.pose.rotation[2]))
-    if turn.pose.tip_deg < TIP_LEAST_DEG:
-        yield make("no_flat_side", value=turn.pose.tip_deg, low=TIP_LEAST_DEG)
-
-
-def _face_words(upward: Vector) -> str:
-    """The face that looks down in a pose, by where it looks in the drawing; ``upward`` is what looks up then."""
-    k = max(range(3), key=lambda axis: abs(upward[axis]))
-    if abs(upward[k]) < MAINLY:
-        return "the slanted face"
-    sign = "-" if upward[k] > 0 else "+"
-    return {"+z": "the top", "-z": "the bottom"}.get(f"{sign}{'xyz'[k]}", f"the side at {sign}{'xyz'[k]}")
-
-
-def _amounts(found: _Measured, limits: Limits) -> Iterable[Finding]:
-    """Grams and minutes against what the assignment allows for each part of the file."""
-    if isinstance(found.estimate, Unknown):
-        yield make("volume_unknown", because=found.estimate.because)
-        return
-    each_g = (found.estimate.mass_g + found.estimate.support_g) / found.copies
-    printing_s = (found.estimate.duration_s - found.estimate.heat_up_s) / found.copies
-    each_min = (printing_s + found.estimate.heat_up_s) / 60
-    if limits.mass_g is not None:
-        code = "light_enough" if each_g <= limits.mass_g else "too_heavy"
-        yield make(code, value=each_g, high=limits.mass_g)
-    if limits.duration_s is not None:
-        code = "quick_enough" if each_min <= limits.duration_s / 60 else "too_long"
-        yield make(code, value=each_min, high=limits.duration_s / 60)
-
-
-def _in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """What must be fixed first, then advice, then what passes."""
-    order = [Level.MUST_FIX, Level.ADVICE, Level.PASSES]
-    return tuple(sorted(findings, key=lambda finding: order.index(finding.level)))
-
-
-def _sentence(level: Level, findings: tuple[Finding, ...]) -> str:
-    """The verdict in one sentence; a single thing to fix is named."""
-    concerned = [finding for finding in findings if finding.level is level]
-    if level is Level.PASSES:
-        return "Ready to print: every check passes."
-    if level is Level.ADVICE:
-        pieces = "one piece" if len(concerned) == 1 else f"{len(concerned)} pieces"
-        return f"Can print, with {pieces} of advice."
-    title = concerned[0].title
-    if len(concerned) == 1:
-        return f"One thing must be fixed: {title[0].lower()}{title[1:]}."
-    return f"{len(concerned)} things must be fixed. First: {title[0].lower()}{title[1:]}."
-
-
 def _rejection(name: str, rejected: MeshRejected, began: float) -> Report:
     seconds = time.perf_counter() - began
     findings = (from_rejection(rejected),)
     return Report(file=name, verdict=Verdict.REJECTED, reason=rejected.message, findings=findings, seconds=seconds)
-
-
-def _box(size_mm: Vector) -> str:
-    return " × ".join(f"{side:.1f}" for side in size_mm)

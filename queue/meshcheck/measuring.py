@@ -1,0 +1,161 @@
+"""Everything that is measured on a file that could be read, in one go."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from meshcheck.basics import measure
+from meshcheck.bodies import union_overlapping
+from meshcheck.edges import edge_table
+from meshcheck.estimate import estimate
+from meshcheck.features import small_features
+from meshcheck.gauge import gauged_holes, part_sizes
+from meshcheck.holes import find_holes
+from meshcheck.orientation import Rotation, advise_turn, turned
+from meshcheck.overhang import overhang
+from meshcheck.repair import repair
+from meshcheck.similarity import signature_of_file
+from meshcheck.types import (
+    MM_PER_UNIT,
+    Basics,
+    Estimate,
+    Gauge,
+    Hole,
+    Limits,
+    Machine,
+    Mesh,
+    PrintSettings,
+    RawMesh,
+    Signature,
+    SmallFeature,
+    Support,
+    Topology,
+    Turn,
+    Unit,
+    Unknown,
+    Vector,
+    Walls,
+    known,
+)
+from meshcheck.units import UnitJudgement, judge_unit
+from meshcheck.walls import thin_walls
+
+WALL_LINES = 2.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Measured:
+    """Everything measured on a file that could be read."""
+
+    raw: RawMesh
+    mesh: Mesh
+    topology: Topology
+    basics: Basics
+    holes: tuple[Hole, ...]
+    support: Support
+    walls: Walls
+    estimate: Estimate | Unknown
+    sizes_mm: tuple[Vector, ...]
+    pieces: int  # bodies that are left when overlapping ones are joined
+    copies: int
+    judged: UnitJudgement
+    small: tuple[SmallFeature, ...]
+    turn: Turn | Unknown
+    signature: Signature | Unknown
+
+
+def measure_part(
+    raw: RawMesh,
+    gauge: Gauge | None,
+    settings: PrintSettings,
+    machine: Machine,
+    limits: Limits,
+    unit: Unit | None,
+    pose: Rotation | None,
+) -> Measured:
+    read_in = unit or raw.unit or Unit.MILLIMETRE
+    mesh, topology = repair(raw, read_in)
+    if pose is not None:
+        mesh = turned(mesh, pose)
+    solid = _solid(mesh, topology)
+    basics = measure(mesh, topology)
+    edges = edge_table(solid)
+    holes = find_holes(solid, edges)
+    pieces = int(solid.body.max()) + 1
+    copies = _copies(holes, pieces, gauge)
+    closed = topology.watertight and topology.winding_consistent
+    support = overhang(solid, settings.overhang_limit_deg, watertight=closed)
+    printed = estimate(solid, settings, machine, support)
+    judged = _judge_unit(raw, basics, holes, gauge, limits, unit, read_in)
+    return Measured(
+        raw=raw,
+        mesh=solid,
+        topology=topology,
+        basics=basics,
+        holes=holes,
+        support=support,
+        walls=thin_walls(solid, WALL_LINES * settings.line_width_mm),
+        estimate=printed,
+        sizes_mm=part_sizes(solid) if copies > 1 else (basics.size_mm,),
+        pieces=pieces,
+        copies=copies,
+        judged=judged,
+        small=small_features(solid, edges, holes, gauge.hole_diameter_mm if gauge else None),
+        turn=_turn(solid, printed, judged, settings, machine, limits),
+        signature=signature_of_file(solid, topology, basics, copies),
+    )
+
+
+def _turn(
+    solid: Mesh,
+    printed: Estimate | Unknown,
+    judged: UnitJudgement,
+    settings: PrintSettings,
+    machine: Machine,
+    limits: Limits,
+) -> Turn | Unknown:
+    """How the part is best laid, where it can be estimated at all and is not read in the wrong unit."""
+    if isinstance(printed, Unknown):
+        return printed
+    if judged.proposed is not None:
+        return Unknown("the unit is not settled")
+    return advise_turn(solid, settings, machine, printed, limits.bed_mm)
+
+
+def _solid(mesh: Mesh, topology: Topology) -> Mesh:
+    """Bodies that stand in each other as the one solid they print as, where that can be worked out."""
+    if not topology.overlapping_bodies:
+        return mesh
+    joined = union_overlapping(mesh, topology)
+    return mesh if isinstance(joined, Unknown) else joined
+
+
+def _copies(holes: tuple[Hole, ...], pieces: int, gauge: Gauge | None) -> int:
+    """How many of the part the file holds: its gauged holes, when every separate piece has one."""
+    if gauge is None or gauge.hole_diameter_mm is None:
+        return 1
+    gauged = len(gauged_holes(holes, gauge.hole_diameter_mm))
+    return gauged if gauged == pieces else 1
+
+
+def _judge_unit(
+    raw: RawMesh,
+    basics: Basics,
+    holes: tuple[Hole, ...],
+    gauge: Gauge | None,
+    limits: Limits,
+    chosen: Unit | None,
+    read_in: Unit,
+) -> UnitJudgement:
+    scale = MM_PER_UNIT[read_in]
+    volume = known(basics.volume_mm3)
+    return judge_unit(
+        raw,
+        gauge_hole_mm=gauge.hole_diameter_mm if gauge else None,
+        hole_diameters=[hole.diameter_mm / scale for hole in holes if hole.hub or hole.rim is None],
+        reference_volume_mm3=gauge.reference_volume_mm3 if gauge else None,
+        volume=volume / scale**3 if volume is not None else None,
+        size_max_mm=gauge.size_max_mm if gauge else None,
+        bed_mm=limits.bed_mm,
+        chosen=chosen,
+    )
