@@ -18,7 +18,8 @@ from django.core.cache import cache
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from lessons.models import CheckState, KitPart, MeasuredFile
+from lessons.models import Assignment, CheckState, KitPart, MeasuredFile
+from lessons.print_settings import in_force
 from makerlab.work import child
 from makerlab.work.actions import ATTEMPTS_MAX
 from makerlab.work.models import Job, Lane
@@ -86,14 +87,16 @@ def measure(
     return {**answer, "check_s": time.perf_counter() - started}
 
 
-def layer_of(item: MeasuredFile, kit_part: KitPart, school_id: int, number: int) -> dict[str, Any]:
+def layer_of(
+    item: MeasuredFile, kit_part: KitPart, school_id: int, number: int, assignment: Assignment | None = None
+) -> dict[str, Any]:
     """One layer of a measured part, drawn and timed in a child process: ``meshcheck.service:layer``'s answer.
 
     Kept for a while, so that sliding through the layers stays quick. Raises ChildFailed, GiveUp or FileNotFoundError.
     """
     if not item.file:
         raise FileNotFoundError(item.file_name)
-    settings, machine = settings_of(kit_part), room_of(school_id).machine
+    settings, machine = settings_of(kit_part, assignment), room_of(school_id).machine
     arguments = {
         "path": item.file.path,
         "name": item.file_name,
@@ -206,15 +209,19 @@ def tried(job: Job, work: Callable[[], dict[str, Any]]) -> dict[str, Any]:
         raise GiveUp(child_message(failure.why)) from failure
 
 
-def measure_in_job(job: Job, item: MeasuredFile, kit_part: KitPart, limits: Limits) -> Apply:
-    """Measure the item as the kit part asks, on the school's printers; what is returned writes the columns."""
+def measure_in_job(
+    job: Job, item: MeasuredFile, kit_part: KitPart, limits: Limits, assignment: Assignment | None = None
+) -> Apply:
+    """Measure the item as the kit part asks (and its class, for an assignment), on the school's printers; what is
+    returned writes the columns, unless the print settings were changed meanwhile: then another job waits."""
     room = room_of(job.school_id)
+    settings = settings_of(kit_part, assignment)
     measured = tried(
         job,
         lambda: measure(
             item,
             gauge=kit_part.gauge_value(),
-            settings=settings_of(kit_part),
+            settings=settings,
             machine=room.machine,
             limits=replace(limits, bed_mm=room.bed_mm),
             unit=item.unit,
@@ -223,9 +230,21 @@ def measure_in_job(job: Job, item: MeasuredFile, kit_part: KitPart, limits: Limi
     )
 
     def apply() -> None:
-        apply_measurement(item, measured)
+        if settings == settings_now(kit_part, assignment):
+            apply_measurement(item, measured)
 
     return apply
+
+
+def settings_now(kit_part: KitPart, assignment: Assignment | None) -> PrintSettings | None:
+    """The print settings as they stand in the database at this moment; None when they cannot work."""
+    kit_part = KitPart.objects.only("code", "settings", "material").get(pk=kit_part.pk)
+    if assignment is not None:
+        assignment = Assignment.objects.only("print_settings").get(pk=assignment.pk)
+    try:
+        return in_force(kit_part, assignment)
+    except (ValueError, TypeError):
+        return None
 
 
 def register_check(kind: str, model: type[MeasuredFile], work: Callable[[Job], Apply]) -> None:
@@ -242,10 +261,11 @@ def register_check(kind: str, model: type[MeasuredFile], work: Callable[[Job], A
     )
 
 
-def settings_of(kit_part: KitPart) -> PrintSettings:
-    """How the part is printed. Raises GiveUp when what was entered cannot work together."""
+def settings_of(kit_part: KitPart, assignment: Assignment | None = None) -> PrintSettings:
+    """How the part is printed, in one class when an assignment is given. Raises GiveUp when what was entered cannot
+    work together."""
     try:
-        return kit_part.print_settings()
+        return in_force(kit_part, assignment)
     except (ValueError, TypeError) as error:
         raise GiveUp(
             _("The print settings of %(part)s cannot work: %(why)s. Tell your teacher.")

@@ -10,8 +10,9 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from lessons.models.measured import MeasuredFile
+from lessons.print_settings import in_force
 from makerlab.accounts.models import User
-from meshcheck.types import Gauge, PrintSettings
+from meshcheck.types import Gauge
 
 
 class LessonPlanQuerySet(models.QuerySet["LessonPlan"]):
@@ -102,10 +103,6 @@ class KitPart(MeasuredFile):
     def __str__(self) -> str:
         return self.name
 
-    def print_settings(self) -> PrintSettings:
-        """The settings this part is printed with. Raises ValueError or TypeError when they cannot work together."""
-        return PrintSettings(**{**self.settings, "material": self.material})
-
     def gauge_value(self) -> Gauge | None:
         """What a redesign must keep, or None when nothing is asked."""
         gauge = getattr(self, "gauge", None)
@@ -113,7 +110,7 @@ class KitPart(MeasuredFile):
 
     def clean(self) -> None:
         try:
-            self.print_settings()
+            in_force(self)
         except (ValueError, TypeError) as error:
             raise ValidationError({"settings": str(error)}) from error
 

@@ -16,7 +16,7 @@ def check_submission(job: Job) -> Apply:
     if submission is None:
         raise GiveUp("the upload is gone")
     limits = Limits(mass_g=submission.assignment.mass_max_g, duration_s=submission.assignment.duration_max_s)
-    return measure_in_job(job, submission, submission.kit_part, limits)
+    return measure_in_job(job, submission, submission.kit_part, limits, submission.assignment)
 
 
 register_check(JOB_KIND, Submission, check_submission)

@@ -12,10 +12,11 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from lessons.models import Assignment, MeasuredFile
-from meshcheck.types import Unit
+from lessons.print_settings import in_force
+from meshcheck.types import PrintSettings, Unit
 from planning.types import Bed, Circle, Footprint, Hull, Rectangle, RoomRules
 from printing.hours import read_bells
-from printing.models import Plate, PrintCopy, Printer, PrinterKind, Room, Run
+from printing.models import Plate, PrintCopy, Printer, PrinterKind, PrintRequest, Room, Run
 from printing.planner.values import (
     Kind,
     KitNeed,
@@ -74,11 +75,12 @@ def kit_id_of(assignment_id: int, team_id: int | None) -> str | None:
 def _copies(room: Room) -> tuple[dict[int, WantedCopy], dict[int, str]]:
     rows = (
         PrintCopy.objects.filter(request__room=room, state__in=[CopyState.WAITING, CopyState.PLANNED])
-        .select_related("request__submission__kit_part", "request__kit_part")
+        .select_related("request__submission__kit_part", "request__kit_part", "request__assignment")
         .defer("request__submission__picture", "request__kit_part__picture")
         .order_by("request__rank", "number")
     )
     sources: dict[str, Source | str] = {}
+    wanted: dict[tuple[int, int], PrintSettings | None] = {}
     copies: dict[int, WantedCopy] = {}
     unplaced: dict[int, str] = {}
     for row in rows:
@@ -88,28 +90,36 @@ def _copies(room: Room) -> tuple[dict[int, WantedCopy], dict[int, str]]:
         if key not in sources:
             sources[key] = source_of(key, measured)
         source = sources[key]
-        settings = settings_of(request.kit_part)
+        whose = (request.kit_part_id, request.assignment_id)
+        if whose not in wanted:
+            wanted[whose] = settings_of(request)
+        settings = wanted[whose]
         if isinstance(source, str) or settings is None:
             unplaced[row.pk] = source if isinstance(source, str) else _("Its print settings cannot work together.")
             continue
         copies[row.pk] = WantedCopy(
             id=row.pk,
             source=source,
-            material=request.kit_part.material,
+            material=settings.material,
             colour=request.kit_part.colour,
-            settings=settings,
+            settings=canonical(settings),
             rank=(request.team_id is None, request.rank, row.number),
             kit_id=kit_id_of(request.assignment_id, request.team_id),
         )
     return copies, unplaced
 
 
-def settings_of(kit_part: Any) -> str | None:
-    """Canonical JSON of the print settings; None when they cannot work together."""
+def settings_of(request: PrintRequest) -> PrintSettings | None:
+    """The print settings in force for what was ordered; None when they cannot work together."""
     try:
-        return json.dumps(asdict(kit_part.print_settings()), sort_keys=True)
+        return in_force(request.kit_part, request.assignment)
     except (ValueError, TypeError):
         return None
+
+
+def canonical(settings: PrintSettings) -> str:
+    """The settings as JSON text: equal text, equal settings."""
+    return json.dumps(asdict(settings), sort_keys=True)
 
 
 def source_of(key: str, measured: MeasuredFile) -> Source | str:

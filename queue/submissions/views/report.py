@@ -180,7 +180,7 @@ def submission_layers(request: SignedInRequest, pk: int) -> HttpResponse:
     asked = request.GET.get("layer", "")
     number = int(asked) - 1 if asked.isdecimal() and len(asked) < 7 else 0
     try:
-        view = layer_of(submission, submission.kit_part, request.user.school_id, number)
+        view = layer_of(submission, submission.kit_part, request.user.school_id, number, submission.assignment)
     except (ChildFailed, GiveUp, FileNotFoundError):
         view = {"unknown": _("This layer cannot be drawn now. Try again in a moment.")}
     if "layer" in view:
