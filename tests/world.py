@@ -105,7 +105,7 @@ def make_room(school: School) -> tuple[Room, list[Printer]]:
     printers = []
     for place, (name, kind) in enumerate((("Wren", square), ("Heron", square), ("Swift", disc))):
         printer = Printer.objects.create(room=room, kind=kind, name=name, icon=f"b-{name.lower()}", position=place)
-        Spool.objects.create(room=room, printer=printer, colour="white", grams_left=600)
+        Spool.objects.create(room=room, printer=printer, colour="white", grams_left=600, tare_g=220)
         printers.append(printer)
     make_hours(school, room)
     return room, printers

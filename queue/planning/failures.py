@@ -75,8 +75,8 @@ def failure_rate(steps: Sequence[Tally], believed: Risk) -> FailureRate:
     tail = (1 - INTERVAL_SHARE) / 2
     low, high = (float(gamma.ppf(share, shape, scale=1 / rate)) for share in (tail, 1 - tail))
     factor = shape / rate
-    shares = [two_hour_share(scaled(believed, each)) for each in (factor, low, high)]
-    return FailureRate(factor, *shares, spoil)
+    share, low_share, high_share = (two_hour_share(scaled(believed, each)) for each in (factor, low, high))
+    return FailureRate(factor, share, low_share, high_share, spoil)
 
 
 def scaled(risk: Risk, factor: float, spoil: float | None = None, spread: float | None = None) -> Risk:

@@ -69,13 +69,14 @@ class Fit:
 def fit(rows: FloatArray, values: FloatArray, prior: Prior) -> Fit:
     """Fit ``values`` (n,) = ``rows`` (n, k) @ coefficients + scale x residual; n may be 0."""
     mean, pull = prior.mean, prior.pull
-    coefficients, square = mean.copy(), prior.scale**2
+    coefficients: FloatArray = mean.copy()
+    square = prior.scale**2
     weights = np.ones(len(values))
     for _ in range(_ROUNDS):
         residual = values - rows @ coefficients
         weights = (HEAVY_TAILS + 1) / (HEAVY_TAILS + np.square(residual) / square)
         weighted = rows * (weights / square)[:, None]
-        following = np.linalg.solve(weighted.T @ rows + pull, weighted.T @ values + pull @ mean)
+        following: FloatArray = np.linalg.solve(weighted.T @ rows + pull, weighted.T @ values + pull @ mean)
         residual = values - rows @ following
         believed = prior.scale_runs * prior.scale**2
         square = (believed + float(weights @ np.square(residual))) / (prior.scale_runs + len(values))

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from meshcheck.materials import MATERIALS
+from printing.learning import Seen
 from printing.models import Plate, Printer, Spool
 from printing.states import FailureReason
 
@@ -25,6 +27,10 @@ class StartForm(forms.Form):
         label=_("An adult stays in the room until it has ended and the bed is cool"), required=False
     )
 
+    short_spool = forms.BooleanField(
+        label=_("I know that the spool may not last, and stand by to change it"), required=False
+    )
+
     def __init__(self, *args: Any, plate: Plate, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         printers = Printer.objects.filter(room=plate.room_id, pk__in=[int(key) for key in plate.durations_s])
@@ -35,9 +41,11 @@ class StartForm(forms.Form):
 
 
 class ClearForm(forms.Form):
-    """How the run went. ``cool`` must be ticked before anything is taken off the bed."""
+    """How the run went. ``cool`` must be ticked before anything is taken off the bed. ``ended`` is when the printer
+    itself stopped; nobody has to know, and nothing is guessed."""
 
     GOOD, PARTLY, FAILED, STOPPED = "good", "partly", "failed", "stopped"
+    UNSEEN, JUST_NOW, THEN = "unseen", "now", "then"
 
     how = forms.ChoiceField(
         choices=[(GOOD, _("All good")), (PARTLY, _("Some lost")), (FAILED, _("All failed")), (STOPPED, _("Stopped"))]
@@ -45,6 +53,20 @@ class ClearForm(forms.Form):
     cool = forms.BooleanField(label=_("Nozzle and bed are cool: I have looked"), required=False)
     lost = forms.MultipleChoiceField(label=_("Lost"), required=False)
     reason = forms.ChoiceField(label=_("What went wrong?"), choices=CAUSES, required=False, widget=forms.RadioSelect)
+
+    ended = forms.ChoiceField(
+        label=_("When did the printer itself stop?"),
+        choices=[(UNSEEN, _("Nobody saw it")), (JUST_NOW, _("It just stopped")), (THEN, _("At"))],
+        initial=UNSEEN,
+        required=False,
+        widget=forms.RadioSelect,
+    )
+    ended_at = forms.DateTimeField(
+        label=_("Time it stopped"), required=False, widget=forms.DateTimeInput(attrs={"type": "datetime-local"})
+    )
+    weighed_g = forms.FloatField(
+        label=_("All that came off the bed weighs"), min_value=0.1, max_value=10_000, required=False
+    )
 
     def __init__(self, *args: Any, copy_ids: list[int], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -63,7 +85,15 @@ class ClearForm(forms.Form):
             self.add_error("lost", _("Tick each copy that was lost, or choose All good."))
         if how in {self.PARTLY, self.FAILED} and not values.get("reason"):
             self.add_error("reason", _("Say what went wrong: it shows which printer needs care."))
+        if values.get("ended") == self.THEN and not values.get("ended_at") and "ended_at" not in self.errors:
+            self.add_error("ended_at", _("Say when, or choose that nobody saw it."))
         return values
+
+    def seen(self, now: datetime) -> Seen:
+        """What somebody saw, from a valid form."""
+        values = self.cleaned_data
+        ended_at = {self.JUST_NOW: now, self.THEN: values["ended_at"]}.get(values["ended"])
+        return Seen(ended_at, values["weighed_g"])
 
 
 class OutageForm(forms.Form):
@@ -96,16 +126,44 @@ class LoadForm(forms.Form):
         field.queryset = Printer.objects.filter(room=spool.room_id).exclude(pk=spool.printer_id)
 
 
-class SpoolForm(forms.Form):
+class OfASpool(forms.Form):
+    """What is known of a spool itself; every part may be left empty."""
+
+    maker = forms.CharField(
+        label=_("Maker and kind of spool"),
+        max_length=40,
+        required=False,
+        help_text=_("As you tell empty ones apart: spools of one name weigh the same empty."),
+    )
+    tare_g = forms.FloatField(
+        label=_("Empty spool weighs"),
+        min_value=1,
+        max_value=2000,
+        required=False,
+        help_text=_("From its label or an empty one on the scale. Left empty, the room's own weighing counts."),
+    )
+    price_per_kg = forms.DecimalField(
+        label=_("Price of a kilogram"), min_value=0, max_value=9999, decimal_places=2, required=False
+    )
+
+    def clean_maker(self) -> str:
+        return " ".join(self.cleaned_data["maker"].split())
+
+
+class SpoolForm(OfASpool):
     """A new spool on the shelf."""
 
     material = forms.ChoiceField(label=_("Material"), choices=[(code, code) for code in MATERIALS])
     colour = forms.CharField(label=_("Colour"), max_length=24)
     grams_full = forms.FloatField(label=_("Filament on it"), min_value=50, max_value=5000, initial=750)
-    tare_g = forms.FloatField(
-        label=_("Empty spool weighs"),
-        min_value=0,
-        max_value=1000,
-        initial=220,
-        help_text=_("The label says it, or weigh an empty one; usually 150 to 300 g."),
-    )
+
+
+class EmptyForm(forms.Form):
+    """An empty spool on the scale."""
+
+    maker = forms.CharField(label=_("Maker and kind of spool"), max_length=40)
+    grams_full = forms.FloatField(label=_("Held when new"), min_value=50, max_value=5000)
+    tare_g = forms.FloatField(label=_("Weighs empty"), min_value=1, max_value=2000)
+
+    def clean_maker(self) -> str:
+        return " ".join(self.cleaned_data["maker"].split())

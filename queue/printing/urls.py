@@ -27,4 +27,6 @@ urlpatterns = [
     path("spools/add/", spools.spool_create, name="spool-create"),
     path("spools/<int:pk>/load/", spools.spool_load, name="spool-load"),
     path("spools/<int:pk>/weigh/", spools.spool_weigh, name="spool-weigh"),
+    path("spools/weigh-empty/", spools.spool_weigh_empty, name="spool-weigh-empty"),
 ]
+    path("spools/<int:pk>/describe/", spools.spool_describe, name="spool-describe"),

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import math
+from datetime import timedelta
 
 import pytest
 from django.utils import timezone
 
+from planning.failures import WORTH_FAILURES
+from planning.learned import ASSUMED
 from planning.types import Risk
 from printing.chance import in_100
+from printing.learning import learn, lesson_of
 from printing.models import Run
-from printing.planner.chances import ASSUMED, WORTH_FAILURES, chances_of, risk_of
+from printing.planner.chances import chances_of
 from printing.planner.choose import choose
 from printing.planner.estimates import Estimates
 from printing.planner.snapshot import take_snapshot
@@ -34,9 +38,10 @@ def add_runs(world, outcome: str, count: int, hours: float = 2.0) -> None:
     for _ in range(count):
         plate = make_plate(world, number=Run.objects.count() + 50)
         now = timezone.now()
+        start = now - timedelta(hours=hours)
         Run.objects.create(
-            plate=plate, printer=world.printers[0], outcome=outcome, started_at=now, expected_end_at=now, ended_at=now,
-            estimate_s=hours * 3600, estimate_g=10,
+            plate=plate, printer=world.printers[0], outcome=outcome, started_at=start, expected_end_at=now,
+            ended_at=now, estimate_s=hours * 3600, estimate_g=10,
         )  # fmt: skip
 
 
@@ -47,7 +52,7 @@ def test_the_assumption_gives_way_to_the_rooms_own_runs(world, good, failed):
     add_runs(world, "failed", failed)
     expected = (good + failed) * (ASSUMED.fail_per_start + 2 * ASSUMED.fail_per_hour)
     factor = (failed + WORTH_FAILURES) / (expected + WORTH_FAILURES)
-    risk = risk_of(world.room.pk)
+    risk = lesson_of(learn(world.room.pk), world.printers[0], "PLA").risk(7200.0)
     assert risk.fail_per_start == pytest.approx(ASSUMED.fail_per_start * factor)
     assert risk.fail_per_hour == pytest.approx(ASSUMED.fail_per_hour * factor)
 

@@ -12,7 +12,8 @@ from printing.actions.bench import (
 )
 from printing.actions.ground import plan_again
 from printing.actions.queue import cancel_copies, cancel_submission, move_request, order_kit
-from printing.actions.room import add_spool, back_in_service, load_spool, set_out_of_service, weigh_spool
+from printing.actions.room import back_in_service, set_out_of_service
+from printing.actions.spools import add_spool, describe_spool, load_spool, weigh_empty, weigh_spool
 
 __all__ = [
     "add_spool",
@@ -20,6 +21,7 @@ __all__ = [
     "cancel_copies",
     "cancel_submission",
     "finish_run",
+    "describe_spool",
     "hold_plate",
     "load_spool",
     "mark_failed",
@@ -33,3 +35,5 @@ __all__ = [
     "stop_run",
     "weigh_spool",
 ]
+    "unpin_plate",
+    "weigh_empty",

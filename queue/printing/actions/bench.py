@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from decimal import Decimal
 
 from django.db import IntegrityError, transaction
 from django.db.models import F
@@ -14,21 +15,28 @@ from django.utils.translation import gettext as _
 
 from makerlab.accounts.models import User
 from makerlab.audit.models import record
+from makerlab.components.figures import day_clock
 from printing import permissions
 from printing.actions.ground import touch, want_plan
 from printing.hours import attended_until, is_out_of_service
+from printing.learning import Seen, learn, lesson_of
 from printing.models import Plate, PrintCopy, Printer, Run, RunCopy, Spool
 from printing.states import CopyState, FailureReason, NotAllowedNow, Outcome, PlateState
+
+WEIGHED_MOST_G = 20_000.0
+NOTHING_SEEN = Seen()
 
 
 @dataclass(frozen=True)
 class Checks:
-    """What the technician has looked at before a start. ``staying``: stays in the room past the staffed hours."""
+    """What the technician has looked at before a start. ``staying``: stays in the room past the staffed hours;
+    ``short_spool``: knows that the spool may not last and stands by to change it."""
 
     right_spool: bool
     bed_clear: bool
     file_loaded: bool
     staying: bool = False
+    short_spool: bool = False
 
     def missing(self) -> list[str]:
         """What was not ticked, in words."""
@@ -80,7 +88,7 @@ def start_plate(plate: Plate, printer: Printer, actor: User, checks: Checks, now
         raise NotAllowedNow(_("%(plate)s was already started.") % {"plate": plate})
     plate.refresh_from_db()
     duration_s = _duration_s(plate, printer)
-    _check_printer(plate, printer, now)
+    _check_printer(plate, printer, checks, now)
     ends_at = now + timedelta(seconds=duration_s)
     _check_attended(printer, ends_at, checks, now)
     try:
@@ -91,7 +99,7 @@ def start_plate(plate: Plate, printer: Printer, actor: User, checks: Checks, now
                 started_at=now,
                 expected_end_at=ends_at,
                 started_by=actor,
-                estimate_s=duration_s,
+                estimate_s=float(plate.estimates_s.get(str(printer.pk), duration_s)),
                 estimate_g=plate.mass_g,
             )
     except IntegrityError:
@@ -120,7 +128,7 @@ def _duration_s(plate: Plate, printer: Printer) -> float:
     return float(duration_s)
 
 
-def _check_printer(plate: Plate, printer: Printer, now: datetime) -> None:
+def _check_printer(plate: Plate, printer: Printer, checks: Checks, now: datetime) -> None:
     names = {"plate": plate, "printer": printer}
     running = Run.objects.filter(printer=printer, outcome=Outcome.RUNNING).select_related("plate").first()
     if running:
@@ -133,12 +141,12 @@ def _check_printer(plate: Plate, printer: Printer, now: datetime) -> None:
     if (spool.material, spool.colour) != (plate.material, plate.colour):
         wanted = {"wanted": f"{plate.colour} {plate.material}", "loaded": str(spool), **names}
         raise NotAllowedNow(_("%(plate)s wants %(wanted)s; %(printer)s has %(loaded)s. Swap the spool.") % wanted)
-    if spool.grams_left < plate.mass_g:
+    if spool.grams_left < plate.mass_g and not checks.short_spool:
         grams = {"left": f"{spool.grams_left:.0f}", "need": f"{plate.mass_g:.0f}", **names}
         raise NotAllowedNow(
             _(
-                "The spool on %(printer)s holds %(left)s g and %(plate)s takes %(need)s g. "
-                "Load a fuller one, or weigh it if that is wrong."
+                "The spool on %(printer)s holds %(left)s g and %(plate)s takes %(need)s g. Load a fuller one, weigh it "
+                "if that is wrong, or say that you stand by to change it."
             )
             % grams
         )
@@ -159,13 +167,15 @@ def _check_attended(printer: Printer, ends_at: datetime, checks: Checks, now: da
 
 
 @transaction.atomic
-def finish_run(run: Run, actor: User, now: datetime | None = None) -> None:
+def finish_run(run: Run, actor: User, now: datetime | None = None, seen: Seen = NOTHING_SEEN) -> None:
     """All copies are good: into the trays."""
-    _end(run, actor, Outcome.FINISHED, {}, now or timezone.now())
+    _end(run, actor, Outcome.FINISHED, {}, now or timezone.now(), seen)
 
 
 @transaction.atomic
-def mark_partly(run: Run, actor: User, lost: Mapping[int, str], now: datetime | None = None) -> None:
+def mark_partly(
+    run: Run, actor: User, lost: Mapping[int, str], now: datetime | None = None, seen: Seen = NOTHING_SEEN
+) -> None:
     """Some copies are lost, by copy id with a FailureReason; they go back in the queue, the others into the trays.
 
     Raises NotAllowedNow when a copy is not on this plate, or when none or all of them are lost.
@@ -179,46 +189,64 @@ def mark_partly(run: Run, actor: User, lost: Mapping[int, str], now: datetime | 
         raise NotAllowedNow(_("Say which copies were lost, or that all of them are good."))
     if set(lost) == ids:
         raise NotAllowedNow(_("That is all of them: say that the whole plate failed."))
-    _end(run, actor, Outcome.PARTLY_GOOD, lost, now or timezone.now())
+    _end(run, actor, Outcome.PARTLY_GOOD, lost, now or timezone.now(), seen)
 
 
 @transaction.atomic
-def mark_failed(run: Run, actor: User, reason: str, now: datetime | None = None) -> None:
+def mark_failed(run: Run, actor: User, reason: str, now: datetime | None = None, seen: Seen = NOTHING_SEEN) -> None:
     """Everything on the plate is lost, for one reason, and goes back in the queue."""
     lost = dict.fromkeys(run.plate.copies.values_list("pk", flat=True), reason)
-    _end(run, actor, Outcome.FAILED, lost, now or timezone.now())
+    _end(run, actor, Outcome.FAILED, lost, now or timezone.now(), seen)
 
 
 @transaction.atomic
-def stop_run(run: Run, actor: User, now: datetime | None = None) -> None:
+def stop_run(run: Run, actor: User, now: datetime | None = None, seen: Seen = NOTHING_SEEN) -> None:
     """Staff stopped the print: all copies go back in the queue."""
     lost = dict.fromkeys(run.plate.copies.values_list("pk", flat=True), FailureReason.STOPPED)
-    _end(run, actor, Outcome.STOPPED, lost, now or timezone.now())
+    _end(run, actor, Outcome.STOPPED, lost, now or timezone.now(), seen)
 
 
-def used_g(run: Run, outcome: str, now: datetime) -> float:
-    """Grams the run took off the spool: the estimate when it ran to its end, else the elapsed share of it.
+def used_g(run: Run, outcome: str, now: datetime, seen: Seen = NOTHING_SEEN) -> float:
+    """Grams the run took off the spool: what was weighed when all of it was good, else the estimate as this printer
+    takes it by its weighed runs, or, of a run that did not reach its end, the elapsed share of it.
 
-    The share is of time, up to the moment the failure was entered: grams are not spread evenly over the print and the
-    failure may have come earlier, so weighing the spool says more.
+    The share is of time, up to the moment the printer stopped if somebody saw it, else up to now: grams are not spread
+    evenly over the print and the failure may have come earlier, so weighing the spool says more.
     """
-    if outcome in {Outcome.FINISHED, Outcome.PARTLY_GOOD} or run.estimate_s <= 0:
-        return run.estimate_g
-    elapsed_s = (now - run.started_at).total_seconds()
-    return run.estimate_g * min(1.0, max(0.0, elapsed_s / run.estimate_s))
+    if outcome == Outcome.FINISHED and seen.weighed_g:
+        return seen.weighed_g
+    learned = learn(run.plate.room_id)
+    whole_g = lesson_of(learned, run.printer, run.plate.material).grams(run.estimate_g).mean
+    expected_s = (run.expected_end_at - run.started_at).total_seconds()
+    if outcome in {Outcome.FINISHED, Outcome.PARTLY_GOOD} or expected_s <= 0:
+        return whole_g
+    elapsed_s = ((seen.print_ended_at or now) - run.started_at).total_seconds()
+    return whole_g * min(1.0, max(0.0, elapsed_s / expected_s))
 
 
-def _end(run: Run, actor: User, outcome: Outcome, lost: Mapping[int, str], now: datetime) -> None:
+def _check_seen(run: Run, seen: Seen, now: datetime) -> None:
+    if seen.print_ended_at is not None and not run.started_at < seen.print_ended_at <= now:
+        raise NotAllowedNow(
+            _("The printer cannot have stopped then: the print was started %(start)s and it is %(now)s now.")
+            % {"start": day_clock(run.started_at), "now": day_clock(now)}
+        )
+    if seen.weighed_g is not None and not 0 < seen.weighed_g < WEIGHED_MOST_G:
+        raise NotAllowedNow(_("What came off the bed cannot weigh that. Read the scale again."))
+
+
+def _end(run: Run, actor: User, outcome: Outcome, lost: Mapping[int, str], now: datetime, seen: Seen) -> None:
     """End a run: copies, plate, spool, record, and the wish for a new plan."""
     permissions.check_can_work_at_bench(actor, run.plate.room)
     if unknown := set(lost.values()) - set(FailureReason.values):
         raise NotAllowedNow(_("%(reason)s is not a reason we know.") % {"reason": sorted(unknown)[0]})
+    _check_seen(run, seen, now)
     touch(run.plate.room_id)
-    grams = used_g(run, outcome, now)
+    grams = used_g(run, outcome, now, seen)
     note = "" if outcome in {Outcome.FINISHED, Outcome.PARTLY_GOOD} else f"{grams:.0f} g by elapsed time"
     ended = Run.objects.filter(pk=run.pk, outcome=Outcome.RUNNING).update(
-        outcome=outcome, ended_at=now, cleared_by=actor, note=note
-    )
+        outcome=outcome, ended_at=now, cleared_by=actor, note=note,
+        print_ended_at=seen.print_ended_at, weighed_g=seen.weighed_g, used_g=grams, price_per_kg=_price(run),
+    )  # fmt: skip
     if not ended:
         raise NotAllowedNow(_("Somebody has already said how %(plate)s went.") % {"plate": run.plate})
     Plate.objects.filter(pk=run.plate_id).update(state=PlateState.CLEARED, cleared_at=now, ends_at=now)
@@ -243,6 +271,12 @@ def _end(run: Run, actor: User, outcome: Outcome, lost: Mapping[int, str], now: 
         used_g=round(grams, 1),
     )
     want_plan(run.plate.room, _cause(run, outcome, len(lost)))
+
+
+def _price(run: Run) -> Decimal | None:
+    """What a kilogram on the loaded spool cost; None when nobody has said."""
+    spool = Spool.objects.filter(printer=run.printer_id).only("price_per_kg").first()
+    return spool.price_per_kg if spool else None
 
 
 def _cause(run: Run, outcome: Outcome, lost: int) -> str:

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from django.db import transaction
 from django.db.models import F
+from django.utils.translation import gettext as _
 
 from makerlab.accounts.models import User
 from makerlab.audit.models import record
 from makerlab.work.actions import enqueue
 from makerlab.work.models import Job
 from printing import permissions
-from printing.models import Room
+from printing.models import Printer, Room, Run
+from printing.states import NotAllowedNow, Outcome
 
 PLAN_ROOM = "plan-room"
 CAUSE_MAX = 120  # as long as RoomPlan.cause
@@ -25,6 +27,16 @@ def touch(room_id: int) -> None:
 def want_plan(room: Room, cause: str, **payload: bool) -> Job:
     """Have the room planned again once this transaction is written. ``cause`` is told with the plan."""
     return enqueue(PLAN_ROOM, room.pk, room.school_id, cause=cause[:CAUSE_MAX], **payload)
+
+
+def check_idle(printer: Printer) -> None:
+    """Raises NotAllowedNow while the printer prints."""
+    running = Run.objects.filter(printer=printer, outcome=Outcome.RUNNING).select_related("plate").first()
+    if running:
+        raise NotAllowedNow(
+            _("%(printer)s is printing %(plate)s. First say how that went.")
+            % {"printer": printer, "plate": running.plate}
+        )
 
 
 @transaction.atomic

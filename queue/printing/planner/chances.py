@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -10,13 +11,9 @@ from numpy.typing import NDArray
 
 from planning.forecast import play
 from planning.types import Plan, Problem, Risk
-from printing.models import Run
-from printing.states import Outcome
+from printing.planner.problem import Posed
+from printing.planner.values import Snapshot
 
-# Assumed until the room's own runs say otherwise: 8 of 100 two-hour prints fail, minutes spread by 8 %. No source for a
-# school's room; an open studio counted 41 of 100 (Procedia CIRP, 28th CIRP Design Conference, abstract).
-ASSUMED = Risk(fail_per_start=0.04, fail_per_hour=0.02, duration_spread=0.08)
-WORTH_FAILURES = 5.0  # the assumption counts as much as five failures on record
 SAMPLES = 2000
 SEED = 11
 
@@ -35,23 +32,26 @@ class Chances:
     nearly_sure_at: dict[str, datetime | None]
 
 
-def risk_of(room_id: int) -> Risk:
-    """The assumption, scaled by what the room's own runs say about it: failures on record over those expected."""
-    expected = failed = 0.0
-    for outcome, estimate_s in Run.objects.filter(plate__room_id=room_id).values_list("outcome", "estimate_s"):
-        if outcome == Outcome.RUNNING:
-            continue
-        expected += ASSUMED.fail_per_start + ASSUMED.fail_per_hour * estimate_s / 3600
-        failed += outcome == Outcome.FAILED
-    factor = (failed + WORTH_FAILURES) / (expected + WORTH_FAILURES)
-    return Risk(
-        fail_per_start=min(1.0, ASSUMED.fail_per_start * factor),
-        fail_per_hour=ASSUMED.fail_per_hour * factor,
-        duration_spread=ASSUMED.duration_spread,
-    )
+def risks_of(snapshot: Snapshot, posed: Posed, plan: Plan) -> dict[str, Risk]:
+    """The risk of each planned plate on the printer it is planned on, by plate id: assumed, and corrected by what the
+    runs of that printer with that material have shown (``planning.learned``)."""
+    printers = {str(printer.id): printer for printer in snapshot.printers}
+    risks = {}
+    for run in plan.runs:
+        at, printer = int(run.plate_id), printers[run.printer_id]
+        estimate_s = (posed.figures[at].durations_s or {})[printer.kind.id]
+        risks[run.plate_id] = snapshot.lesson(printer, posed.plates[at].material).risk(estimate_s)
+    return risks
 
 
-def chances_of(problem: Problem, plan: Plan, risk: Risk, samples: int = SAMPLES) -> Chances:
+def learned_plates(snapshot: Snapshot, posed: Posed, plan: Plan) -> int:
+    """How many planned plates stand on a printer whose minutes come from runs, its own or its kind's."""
+    printers = {str(printer.id): printer for printer in snapshot.printers}
+    lessons = (snapshot.lesson(printers[run.printer_id], posed.plates[int(run.plate_id)].material) for run in plan.runs)
+    return sum(not lesson.is_default for lesson in lessons)
+
+
+def chances_of(problem: Problem, plan: Plan, risk: Risk | Mapping[str, Risk], samples: int = SAMPLES) -> Chances:
     """Play the plan. A kit that the plan leaves out is never served."""
     courses = play(problem, plan, risk, samples, SEED)
     deadlines = {kit.id: kit.deadline_minute for kit in problem.kits}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from planning.calendar import Calendar
@@ -10,7 +10,7 @@ from planning.schedule import solve
 from planning.types import Kit, Plan, Problem, Risk, Stop
 from planning.verify import evaluate, minutes_late, served_minutes, violations
 from printing.planner.beds import why_not_on
-from printing.planner.chances import ASSUMED, Chances, chances_of
+from printing.planner.chances import Chances, chances_of, learned_plates, risks_of
 from printing.planner.estimates import Estimates, PlateFigures
 from printing.planner.layout import WAYS, LaidOut, Way, arrange
 from printing.planner.problem import Posed, calendar_of, plan_in_force, pose
@@ -78,16 +78,18 @@ class Choice:
     tried: tuple[Tried, ...]
     calendar: Calendar
     chances: Chances
-    risk: Risk
+    risks: Mapping[str, Risk]
+    learned_plates: int
 
 
 class UnsoundPlan(Exception):
     """The independent check found a rule broken: the plan is not published."""
 
 
-def choose(snapshot: Snapshot, estimates: Estimates, progress: Progress, risk: Risk = ASSUMED) -> Choice:
+def choose(snapshot: Snapshot, estimates: Estimates, progress: Progress, risk: Risk | None = None) -> Choice:
     """Lay out in every way, plan each roughly, plan the best few exactly, and search on in the best. Those planned
-    exactly are played with failures as ``risk`` says, so that the page can tell how sure each is."""
+    exactly are played with failures, so that the page can tell how sure each is: with ``risk`` for all plates, or,
+    without one, as the printers' runs on record say."""
     calendar = calendar_of(snapshot)
     layouts = _layouts(snapshot)
     rough = [
@@ -108,12 +110,19 @@ def choose(snapshot: Snapshot, estimates: Estimates, progress: Progress, risk: R
     final = _searched(snapshot, best)
     if broken := violations(final.posed.problem, final.plan):
         raise UnsoundPlan("; ".join(broken[:5]))
-    chances = chances_of(final.posed.problem, final.plan, risk)
+
+    def risks(option: Option) -> dict[str, Risk]:
+        if risk is None:
+            return risks_of(snapshot, option.posed, option.plan)
+        return {run.plate_id: risk for run in option.plan.runs}
+
+    chances = chances_of(final.posed.problem, final.plan, risks(final))
     others = [option for option in exact if option.name != final.name]
-    rows = [_tried(o, chances_of(o.posed.problem, o.plan, risk, PEEK_SAMPLES).everything) for o in others]
+    rows = [_tried(o, chances_of(o.posed.problem, o.plan, risks(o), PEEK_SAMPLES).everything) for o in others]
     rows += [_tried(final, chances.everything)]
     rows += [_tried(option, None, rough=True) for option in rough if option.name not in finalists]
-    return Choice(final, tuple(rows), calendar, chances, risk)
+    known = learned_plates(snapshot, final.posed, final.plan)
+    return Choice(final, tuple(rows), calendar, chances, risks(final), known)
 
 
 def _layouts(snapshot: Snapshot) -> list[tuple[str, LaidOut]]:

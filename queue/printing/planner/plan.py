@@ -14,7 +14,6 @@ from makerlab.work.models import Job
 from makerlab.work.registry import GiveUp
 from printing.actions.ground import CAUSE_MAX, PLAN_ROOM, want_plan
 from printing.models import Room, RoomPlan
-from printing.planner.chances import risk_of
 from printing.planner.choose import choose
 from printing.planner.estimates import Estimates
 from printing.planner.publish import publish
@@ -36,7 +35,7 @@ def plan(job: Job) -> Callable[[], None]:
         return lambda: None
     snapshot = take_snapshot(room.pk, timezone.now())
     estimates = Estimates(snapshot)
-    choice = choose(snapshot, estimates, lambda share: set_progress(job, share), risk_of(room.pk))
+    choice = choose(snapshot, estimates, lambda share: set_progress(job, share))
     seconds = time.perf_counter() - begun
 
     def write() -> None:

@@ -87,8 +87,13 @@ def _job(
         material=laid.material,
         colour=laid.colour,
         grams=figures.mass_g,
+def expected_s(snapshot: Snapshot, printer: PrinterNow, laid: Laid, estimate_s: float) -> float:
+    """The model's seconds as this printer takes them, by its runs on record."""
+    return snapshot.lesson(printer, laid.material).duration(estimate_s).mean
+
+
         duration_min={
-            str(printer.id): minutes_of(durations[printer.kind.id])
+            str(printer.id): minutes_of(expected_s(snapshot, printer, laid, durations[printer.kind.id]))
             for printer in snapshot.printers
             if printer.kind.id in durations
         },

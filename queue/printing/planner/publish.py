@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Iterable
 from datetime import datetime
+from statistics import mean
 from typing import Any
 
 from django.db.models import F, Max
 
 from planning.calendar import Calendar
 from planning.explain import explain
-from planning.types import Explanation, Plan, Risk
+from planning.failures import two_hour_share
+from planning.learned import ASSUMED
+from planning.material import bars, longest_runs
+from planning.types import Explanation, Plan
 from planning.verify import minutes_late, served_minutes
 from printing.models import Plate, PrintCopy, Room, RoomPlan
 from printing.planner.chances import Chances
 from printing.planner.choose import Choice, Option
+from printing.planner.problem import expected_s
 from printing.planner.values import Laid, Snapshot
 from printing.states import CopyState, PlateState
 
@@ -112,7 +116,11 @@ def _fill_row(row: Plate, snapshot: Snapshot, option: Option, at: int, laid: Lai
     row.bed_width_mm, row.bed_depth_mm, row.bed_round = laid.bed.width_mm, laid.bed.depth_mm, laid.bed.is_round
     row.mass_g, row.held = figures.mass_g, laid.held
     row.durations_s = {
-        str(printer.id): durations[printer.kind.id] for printer in snapshot.printers if printer.kind.id in durations
+    if row.pk and laid.plate_id != row.pk:  # another arrangement under this number: what was fixed held for the old one
+        row.pin_printer, row.pin_setup_at, row.pin_after, row.arranged = None, None, None, False
+    printers = [printer for printer in snapshot.printers if printer.kind.id in durations]
+    row.estimates_s = {str(printer.id): durations[printer.kind.id] for printer in printers}
+        str(printer.id): expected_s(snapshot, printer, laid, durations[printer.kind.id]) for printer in printers
     }
     row.printer_id = int(run.printer_id) if run else None
     row.swap = bool(run and run.swap)
@@ -180,10 +188,7 @@ def facts_of(snapshot: Snapshot, choice: Choice, numbers: list[int]) -> dict[str
         "kits": _kits(snapshot, option, choice.chances),
         "chance_all": choice.chances.everything,
         "chance_by_assignment": choice.chances.group,
-        "risk": {
-            "fail_in_100_two_hour_prints": round(100 * _fails_in_two_hours(choice.risk)),
-            "spread_percent": round(100 * choice.risk.duration_spread),
-        },
+        "risk": risk_told(choice),
         "unplaced": {str(copy_id): why for copy_id, why in {**snapshot.unplaced, **option.misfits}.items()},
         "clears": [
             {"printer": int(clear.printer_id), "at": _iso(calendar.to_datetime(clear.clear_start))}
@@ -203,9 +208,16 @@ def _iso(moment: datetime) -> str:
     return moment.isoformat()
 
 
-def _fails_in_two_hours(risk: Risk) -> float:
-    """The share of two-hour prints that fail under this risk."""
-    return 1 - (1 - risk.fail_per_start) * math.exp(-2 * risk.fail_per_hour)
+def risk_told(choice: Choice) -> dict[str, Any]:
+    """How unsure the plan's prints are, on average over its plates; ``known`` counts those on a printer whose minutes
+    are learned from runs."""
+    risks = list(choice.risks.values()) or [ASSUMED]
+    return {
+        "fail_in_100_two_hour_prints": round(100 * mean(two_hour_share(risk) for risk in risks)),
+        "spread_percent": round(100 * mean(risk.duration_spread for risk in risks)),
+        "known": choice.learned_plates,
+        "plates": len(choice.risks),
+    }
 
 
 def _kits(snapshot: Snapshot, option: Option, chances: Chances) -> list[dict[str, Any]]:

@@ -16,6 +16,7 @@ from lessons.print_settings import in_force
 from meshcheck.types import PrintSettings, Unit
 from planning.types import Bed, Circle, Footprint, Hull, Rectangle, RoomRules
 from printing.hours import read_bells
+from printing.learning import learn
 from printing.models import Plate, PrintCopy, Printer, PrinterKind, PrintRequest, Room, Run
 from printing.planner.values import (
     Kind,
@@ -54,6 +55,7 @@ def take_snapshot(room_id: int, now: datetime) -> Snapshot:
             plates=_plates(room, copies),
             unplaced=unplaced,
         )
+            learned=learn(room.pk),
 
 
 def _rules(room: Room) -> RoomRules:

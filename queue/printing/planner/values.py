@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from planning.learned import Learned, Lesson, Machine
 from planning.types import Bed, Footprint, RoomRules
 from printing.hours import Bells
 
@@ -139,6 +140,11 @@ class Snapshot:
     revision: int
     now: datetime
     bells: Bells
+    swap: bool = False
+    starts_at: datetime | None = None
+    ends_at: datetime | None = None
+    cleared_at: datetime | None = None
+    pin: PinNow = field(default_factory=PinNow)
     rules: RoomRules
     gap_mm: float
     printers: tuple[PrinterNow, ...]
@@ -151,3 +157,10 @@ class Snapshot:
     def kinds(self) -> tuple[Kind, ...]:
         """Kinds with at least one printer in the room, in order of the printers."""
         return tuple({printer.kind.id: printer.kind for printer in self.printers}.values())
+    plate_size: str = ""  # the way of laying out the staff chose; empty: the best
+    laid_as: str = ""  # the way the arrangement in force was made
+    learned: Learned = field(default_factory=Learned)
+
+    def lesson(self, printer: PrinterNow, material: str) -> Lesson:
+        """What that printer's runs with that material have taught."""
+        return self.learned.of(Machine(printer.id, printer.kind.id, material))

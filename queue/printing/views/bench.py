@@ -107,19 +107,20 @@ def run_clear(request: SignedInRequest, pk: int) -> HttpResponse:
 
 def clear(run: Run, request: SignedInRequest, form: ClearForm) -> None:
     """Do what the form says."""
-    how, user = form.cleaned_data["how"], request.user
+    how, user, now = form.cleaned_data["how"], request.user, timezone.now()
+    seen = form.seen(now)
     lost = [int(pk) for pk in form.cleaned_data["lost"]]
     reason = form.cleaned_data["reason"]
     if how == ClearForm.GOOD:
         if lost:
             raise NotAllowedNow(_("Copies are ticked as lost. Save them as lost, or take the ticks away."))
-        actions.finish_run(run, user)
+        actions.finish_run(run, user, now, seen)
     elif how == ClearForm.STOPPED:
-        actions.stop_run(run, user)
+        actions.stop_run(run, user, now, seen)
     elif how == ClearForm.FAILED or len(lost) == run.plate.copies.count():
-        actions.mark_failed(run, user, reason)
+        actions.mark_failed(run, user, reason, now, seen)
     else:
-        actions.mark_partly(run, user, dict.fromkeys(lost, reason))
+        actions.mark_partly(run, user, dict.fromkeys(lost, reason), now, seen)
 
 
 def said_of(run: Run, how: str) -> str:

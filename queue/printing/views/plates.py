@@ -30,6 +30,7 @@ from printing.views.common import do, one
 
 PAGE = "printing/plate_detail.html"
 KINDS = ("3mf", "stl")
+CHECKS = ("right_spool", "bed_clear", "file_loaded", "staying", "short_spool")
 
 
 def own_plate(request: SignedInRequest, pk: int) -> Plate:
@@ -142,7 +143,7 @@ def plate_start(request: SignedInRequest, pk: int) -> HttpResponse:
     if not form.is_valid():
         return page(request, plate, form, status=422)
     values = form.cleaned_data
-    checks = Checks(values["right_spool"], values["bed_clear"], values["file_loaded"], values["staying"])
+    checks = Checks(**{name: values[name] for name in CHECKS})
     try:
         run = actions.start_plate(plate, values["printer"], request.user, checks)
     except PermissionDenied as error:

@@ -9,54 +9,81 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
 
 from makerlab.components.figures import grams
 from makerlab.http import SignedInRequest
+from planning.learned import Learned
+from planning.spools import Weighed
 from printing import actions, permissions, queries
-from printing.forms import LoadForm, SpoolForm, WeighForm
-from printing.models import Spool
+from printing.forms import EmptyForm, LoadForm, OfASpool, SpoolForm, WeighForm
+from printing.learning import learn
+from printing.models import Plate, Room, Spool
+from printing.outlook import Outlook, will_it_last
 from printing.views.common import do, one, own_room
 
 PAGE = "printing/spool_list.html"
 
 
 def page(
-    request: SignedInRequest, new: SpoolForm | None = None, wrong: dict[int, Any] | None = None, status: int = 200
+    request: SignedInRequest,
+    new: SpoolForm | None = None,
+    wrong: dict[int, Any] | None = None,
+    wrong_about: dict[int, Any] | None = None,
+    empty: EmptyForm | None = None,
+    status: int = 200,
 ) -> HttpResponse:
-    """All spools, each with its forms; ``wrong`` maps a spool to the bound form that was refused."""
+    """All spools, each with its forms; ``wrong`` and ``wrong_about`` map a spool to the bound form that was refused."""
     room = own_room(request)
     context: dict[str, Any] = {"room": room}
     if room:
         spools = list(Spool.objects.visible_to(request.user).filter(room=room).select_related("printer"))
         spools.sort(key=lambda spool: (spool.printer is None, spool.printer.position if spool.printer else 0, spool.pk))
-        needs = needed_g(room)
-        wrong = wrong or {}
+        following = next_plates(room)
+        learned = learn(room.pk)
+        wrong, wrong_about = wrong or {}, wrong_about or {}
         context |= {
             "lines": [
                 {
                     "spool": spool,
-                    "low": spool.printer_id in needs and spool.grams_left < needs[spool.printer_id],
-                    "need_g": needs.get(spool.printer_id or 0),
+                    "next": following.get(spool.printer_id or 0),
+                    "outlook": outlook_of(spool, following.get(spool.printer_id or 0), learned),
                     "width": round(19 * min(1.0, spool.grams_left / spool.grams_full), 1) if spool.grams_full else 0,
                     "weigh": wrong.get(spool.pk) or WeighForm(prefix=f"w{spool.pk}"),
                     "load": LoadForm(spool=spool, prefix=f"l{spool.pk}"),
+                    "about": wrong_about.get(spool.pk) or OfASpool(prefix=f"d{spool.pk}", initial=known_of(spool)),
+                    "about_open": spool.pk in wrong_about,
                 }
                 for spool in spools
             ],
             "new": new or SpoolForm(prefix="new"),
+            "empties": list(room.empty_spools.all()),
+            "empty": empty or EmptyForm(prefix="empty"),
             "can_work": permissions.can_work_at_bench(request.user, room),
         }
     return render(request, PAGE, context, status=status)
 
 
-def needed_g(room: Any) -> dict[int, float]:
-    """Printer -> grams of the next plate planned on it."""
-    needs: dict[int, float] = {}
+def known_of(spool: Spool) -> dict[str, Any]:
+    """What the form about a spool begins with."""
+    return {"maker": spool.maker, "tare_g": spool.tare_g, "price_per_kg": spool.price_per_kg}
+
+
+def next_plates(room: Room) -> dict[int, Plate]:
+    """Printer -> the next plate planned on it."""
+    following: dict[int, Plate] = {}
     for plate in queries.planned_plates(room):
         if plate.printer_id and plate.setup_at:
-            needs.setdefault(plate.printer_id, plate.mass_g)
-    return needs
+            following.setdefault(plate.printer_id, plate)
+    return following
+
+
+def outlook_of(spool: Spool, plate: Plate | None, learned: Learned) -> Outlook | None:
+    """Whether the loaded spool lasts for the next plate on its printer; None when there is none or it wants another."""
+    if plate is None or spool.printer is None or (spool.material, spool.colour) != (plate.material, plate.colour):
+        return None
+    return will_it_last(plate, spool.printer, spool, learned)
 
 
 @require_safe
@@ -97,9 +124,39 @@ def spool_weigh(request: SignedInRequest, pk: int) -> HttpResponse:
     form = WeighForm(request.POST, prefix=f"w{spool.pk}")
     if not form.is_valid():
         return page(request, wrong={spool.pk: form}, status=422)
-    left: list[float] = []
-    if do(request, lambda: left.append(actions.weigh_spool(spool, form.cleaned_data["gross_g"], request.user))):
-        messages.success(
-            request, _("%(spool)s: %(grams)s left.") % {"spool": capfirst(str(spool)), "grams": grams(left[0])}
-        )
+    found: list[Weighed] = []
+    if do(request, lambda: found.append(actions.weigh_spool(spool, form.cleaned_data["gross_g"], request.user))):
+        left = found[0]
+        said = _("%(spool)s: %(grams)s left, give or take %(spread)s.")
+        figures = {"grams": grams(left.grams), "spread": grams((left.high_g - left.low_g) / 2)}
+        messages.success(request, said % {"spool": capfirst(str(spool)), **figures})
+        if left.remark:
+            messages.warning(request, left.remark)
+    return redirect("printing:spool-list")
+
+
+@require_POST
+def spool_describe(request: SignedInRequest, pk: int) -> HttpResponse:
+    """Whose it is, what it weighs empty, what a kilogram cost."""
+    spool = one(Spool.objects.editable_by(request.user).select_related("room"), pk)
+    form = OfASpool(request.POST, prefix=f"d{spool.pk}")
+    if not form.is_valid():
+        return page(request, wrong_about={spool.pk: form}, status=422)
+    said = _("%(spool)s: noted.") % {"spool": capfirst(str(spool))}
+    do(request, lambda: actions.describe_spool(spool, request.user, **form.cleaned_data), said)
+    return redirect("printing:spool-list")
+
+
+@require_POST
+def spool_weigh_empty(request: SignedInRequest) -> HttpResponse:
+    """Note what an empty spool of a kind weighs."""
+    room = own_room(request)
+    form = EmptyForm(request.POST, prefix="empty")
+    if room is None or not form.is_valid():
+        return page(request, empty=form, status=422)
+    taken: list[int] = []
+    if do(request, lambda: taken.append(actions.weigh_empty(room, request.user, **form.cleaned_data))):
+        count = taken[0]
+        said = ngettext("Noted. %(count)d spool takes it over.", "Noted. %(count)d spools take it over.", count)
+        messages.success(request, said % {"count": count})
     return redirect("printing:spool-list")
