@@ -5,4 +5,4 @@ class LessonsConfig(AppConfig):
     name = "lessons"
 
     def ready(self) -> None:
-        from lessons import jobs  # noqa: F401 - registers the kinds of background work
+        from lessons import jobs, trying  # noqa: F401 - register the kinds of background work

@@ -2,12 +2,30 @@
 
 from django.urls import URLPattern, path
 
-from lessons.views import plans, sign_in
+from lessons.views import lab, plans, settings, sign_in
 
 app_name = "lessons"
 urlpatterns: list[URLPattern] = [
     path("sign-in/student/", sign_in.student_sign_in, name="student-sign-in"),
     path("lessons/", plans.plan_list, name="plan-list"),
     path("lessons/<int:pk>/", plans.plan_detail, name="plan-detail"),
+    path("lab/", lab.lab_list, name="lab-list"),
+    path("lab/<int:pk>/", lab.lab_sheet, name="lab-sheet"),
+    path("lab/<int:pk>/readings/", lab.lab_enter, name="lab-enter"),
+    path("lab/<int:pk>/board/", lab.lab_board, name="lab-board"),
+    path("lab/<int:pk>/board/set/", lab.lab_board_set, name="lab-board-set"),
     path("kit-parts/<int:pk>/file/", plans.kit_part_file, name="kit-part-file"),
+    path("kit-parts/<int:pk>/print-settings/", settings.kit_settings, name="kit-settings"),
+    path("kit-parts/<int:pk>/print-settings/figures/", settings.kit_settings_figures, name="kit-settings-figures"),
+    path("assignments/<int:pk>/print-settings/", settings.assignment_settings, name="assignment-settings"),
+    path(
+        "assignments/<int:pk>/print-settings/<int:kit_part_id>/",
+        settings.assignment_settings_part,
+        name="assignment-settings-part",
+    ),
+    path(
+        "assignments/<int:pk>/print-settings/<int:kit_part_id>/figures/",
+        settings.assignment_settings_figures,
+        name="assignment-settings-figures",
+    ),
 ]

@@ -30,6 +30,10 @@ def plan_detail(request: SignedInRequest, pk: int) -> HttpResponse:
         raise Http404
     parts = plan.kit_parts.select_related("gauge").defer("report", "picture")
     context = {"plan": plan, "text": plan.content, "meetings": steps_by_meeting(plan), "parts": parts}
+    context |= {
+        "sets_print": LessonPlan.objects.editable_by(request.user).filter(pk=plan.pk).exists(),
+        "own_assignments": plan.assignments.editable_by(request.user).select_related("school_class", "meeting"),
+    }
     return render(request, "lessons/plan_detail.html", context)
 
 

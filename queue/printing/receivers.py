@@ -1,4 +1,5 @@
-"""What printing does when a part is approved or withdrawn. Runs in the transaction of the approval itself."""
+"""What printing does when a part is approved or withdrawn, or its print settings change. Runs in the transaction of the
+change itself."""
 
 from __future__ import annotations
 
@@ -6,8 +7,11 @@ from typing import Any
 
 from django.dispatch import receiver
 
+from lessons.models import Assignment, KitPart
+from lessons.signals import settings_changed
 from makerlab.accounts.models import User
 from printing import actions
+from printing.actions.settings import plan_with_new_settings
 from submissions.models import Submission
 from submissions.signals import approved, withdrawn
 
@@ -20,3 +24,8 @@ def order(sender: Any, submission: Submission, user: User | None = None, **_rest
 @receiver(withdrawn, dispatch_uid="printing.cancel_submission")
 def cancel(sender: Any, submission: Submission, user: User | None = None, **_rest: Any) -> None:
     actions.cancel_submission(submission, user)
+
+
+@receiver(settings_changed, dispatch_uid="printing.plan_with_new_settings")
+def plan_again(sender: Any, kit_part: KitPart, assignment: Assignment | None = None, **_rest: Any) -> None:
+    plan_with_new_settings(kit_part, assignment)

@@ -5,4 +5,4 @@ class SubmissionsConfig(AppConfig):
     name = "submissions"
 
     def ready(self) -> None:
-        from submissions import jobs  # noqa: F401 - registers the kinds of background work
+        from submissions import jobs, receivers  # noqa: F401 - register background work, listen to lessons
