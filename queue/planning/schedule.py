@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from time import monotonic
 
 import numpy as np
 
@@ -25,14 +26,19 @@ from planning.decoder import (
     decode,
     empty_timetable,
 )
+from planning.finish import FEW_PLATES, Limit, finish, key_of
 from planning.kitrules import kit_orders
 from planning.room import Compiled, compile_problem
 from planning.rules import in_pinned_order, orders
 from planning.search import Start, anneal
 from planning.types import Objective, Plan, PlannedRun, Problem, Stop, Unplaced
-from planning.verify import evaluate, violations
+from planning.verify import changes_in, evaluate, violations
 
 Key = tuple[int, int, int, int]
+
+# With few plates left the search is short, and what is left of the time goes into the proof.
+SEARCH_S, SEARCH_SHARE = 0.4, 0.3
+PROOF_WORK = 4.0  # deterministic seconds of CP-SAT when no clock is to decide
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +62,8 @@ def solve(
 
     Plates that cannot be placed are in ``plan.unplaced`` with the reason; the rest is planned all the same. With
     ``stop.iterations`` only, the answer depends on nothing but problem, seed and ``start_from``, whatever the order of
-    the input. ``on_improve`` is called with the first plan and with each better one, from this thread.
+    the input. With ten plates or fewer the plan is then proved or improved (``planning.finish``).
+    ``on_improve`` is called with the first plan and with each better one, from this thread.
     """
     compiled = compile_problem(problem)
     best = min(_candidates(problem, compiled, start_from), key=lambda candidate: candidate.key)
@@ -64,8 +71,12 @@ def solve(
         on_improve(best.plan)
     if stop.iterations == 0 or not len(compiled.plates):
         return best.plan
+    began = monotonic()
+    prove = stop.prove and len(compiled.plates) <= FEW_PLATES
     start = Start(best.priority, best.printer_of)
-    for found in anneal(compiled.room, start, stop, seed, problem.rules.change_penalty):
+    for found in anneal(
+        compiled.room, start, _search_part(stop) if prove else stop, seed, problem.rules.change_penalty
+    ):
         table = empty_timetable(compiled.room)
         decode(compiled.room, table, found.priority, found.printer_of, REJECTED)
         better = _candidate(problem, compiled, table, found.priority, found.printer_of, "search")
@@ -73,7 +84,23 @@ def solve(
             best = better
             if on_improve:
                 on_improve(best.plan)
-    return best.plan
+    return _finished(problem, best.plan, stop, began, on_improve) if prove else best.plan
+
+
+def _search_part(stop: Stop) -> Stop:
+    """What of the time goes into the search when the end of the plan is proved after it."""
+    return stop if stop.seconds is None else replace(stop, seconds=min(SEARCH_S, SEARCH_SHARE * stop.seconds))
+
+
+def _finished(
+    problem: Problem, plan: Plan, stop: Stop, began: float, on_improve: Callable[[Plan], None] | None
+) -> Plan:
+    """The plan, proved or improved in what is left of the time."""
+    limit = Limit(work=PROOF_WORK) if stop.seconds is None else Limit(seconds=stop.seconds - (monotonic() - began))
+    finished = finish(problem, plan, limit)
+    if finished.plan is not plan and on_improve:
+        on_improve(finished.plan)
+    return finished.plan
 
 
 def rule_plans(problem: Problem) -> dict[str, Plan]:
@@ -143,40 +170,21 @@ def _kept(problem: Problem, compiled: Compiled, plan: Plan) -> Candidate | None:
         unplaced=compiled.unplaced,
         clears=clears if len(clears) == len(running) else compiled.clears,
         released=compiled.released,
-        changes=_changes(problem, runs),
+        changes=changes_in(problem, runs),
         method="plan in force",
     )
     kept = replace(kept, objective=evaluate(problem, kept))
     if violations(problem, kept):
         return None
     _, priority, printer_of = _from_plan(compiled, plan)[0]
-    return Candidate(_key(problem, kept), kept, priority, printer_of)
-
-
-def _changes(problem: Problem, runs: tuple[PlannedRun, ...]) -> int:
-    rules = problem.rules
-    plates = {plate.id: plate for plate in problem.plates}
-    changes = 0
-    for run in runs:
-        plate = plates[run.plate_id]
-        shown = plate.published_setup_start
-        if shown is not None and shown < problem.now + rules.published_min:
-            moved = abs(run.setup_start - shown) > rules.change_tolerance_min
-            changes += moved or plate.published_printer_id != run.printer_id
-    return changes
-
-
-def _key(problem: Problem, plan: Plan) -> Key:
-    cost = plan.objective
-    tardiness = cost.weighted_tardiness + problem.rules.change_penalty * plan.changes
-    return (tardiness, cost.late_weight, cost.swaps, cost.completion)
+    return Candidate(key_of(problem, kept), kept, priority, printer_of)
 
 
 def _candidate(
     problem: Problem, compiled: Compiled, table: Timetable, priority: Ints, printer_of: Ints, method: str
 ) -> Candidate:
     plan = _plan(problem, compiled, table, method)
-    return Candidate(_key(problem, plan), plan, priority, printer_of)
+    return Candidate(key_of(problem, plan), plan, priority, printer_of)
 
 
 def _plan(problem: Problem, compiled: Compiled, table: Timetable, method: str) -> Plan:

@@ -252,10 +252,12 @@ class Plan:
 @dataclass(frozen=True, slots=True)
 class Stop:
     """When the search ends: after ``seconds``, or after ``iterations`` in each of its two variants (repeatable to the
-    bit), whichever is given and comes first. ``iterations=0``: dispatch rules and the warm start only."""
+    bit), whichever is given and comes first. ``iterations=0``: dispatch rules and the warm start only. ``prove``: with
+    few plates left, the rest of the seconds (or a fixed amount of work) goes into proving or improving the plan."""
 
     seconds: float | None = None
     iterations: int | None = None
+    prove: bool = True
 
     def __post_init__(self) -> None:
         if self.seconds is None and self.iterations is None:

@@ -5,7 +5,7 @@ Shares no code with the search but the rounding of grams to milligrams and the c
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from itertools import pairwise
 
 from planning.material import plate_mg, spool_mg
@@ -25,6 +25,8 @@ def violations(problem: Problem, plan: Plan) -> list[str]:
     found += _pins(problem, plan)
     if evaluate(problem, plan) != plan.objective:
         found.append(f"The objective is {evaluate(problem, plan)}, not {plan.objective}.")
+    if changes_in(problem, plan.runs) != plan.changes:
+        found.append(f"It moves {changes_in(problem, plan.runs)} published starts, not {plan.changes}.")
     return found
 
 
@@ -169,6 +171,19 @@ def minutes_late(problem: Problem, plan: Plan) -> dict[str, int]:
         minute = served[kit.id]
         late[kit.id] = 0 if minute is None or kit.deadline_minute is None else max(0, minute - kit.deadline_minute)
     return late
+
+
+def changes_in(problem: Problem, runs: Iterable[PlannedRun]) -> int:
+    """How many published starts that count are moved: to another printer, or by more than the room's tolerance."""
+    rules, changes = problem.rules, 0
+    plates = {plate.id: plate for plate in problem.plates}
+    for run in runs:
+        plate = plates[run.plate_id]
+        shown = plate.published_setup_start
+        if shown is not None and shown < problem.now + rules.published_min:
+            moved = abs(run.setup_start - shown) > rules.change_tolerance_min
+            changes += moved or plate.published_printer_id != run.printer_id
+    return changes
 
 
 def evaluate(problem: Problem, plan: Plan) -> Objective:
