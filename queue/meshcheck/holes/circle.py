@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.optimize import linprog
+from numba import njit
 
 from meshcheck.types import FloatArray
 
@@ -75,11 +75,10 @@ def uneven_free_radius(wall: FloatArray, corners: FloatArray, centre: FloatArray
     return float(min(radius.min(), sides, across.min(initial=np.inf)))
 
 
-def inscribed_radius(corners: FloatArray, centre: FloatArray) -> float:
-    """Radius of the largest circle inside the polygon of ``corners`` (k, 2), given anticlockwise about ``centre``.
+def inscribed_circle(corners: FloatArray, centre: FloatArray) -> tuple[FloatArray, float]:
+    """The largest circle inside the polygon of ``corners`` (k, 2), anticlockwise about ``centre``: middle, radius.
 
-    About the centre itself when all sides stand equally far; else (a flat, a stretched hole) the circle may
-    move: the Chebyshev centre of the half-planes, by linear programming.
+    About the centre itself when all sides stand equally far; else (a flat, a stretched hole) it may move.
     """
     following = np.roll(corners, -1, axis=0)
     along = following - corners
@@ -87,10 +86,51 @@ def inscribed_radius(corners: FloatArray, centre: FloatArray) -> float:
     outward = np.column_stack([along[:, 1], -along[:, 0]])[length > 0] / length[length > 0][:, None]
     reach = (outward * (corners[length > 0] - centre)).sum(axis=1)
     if len(reach) < 3 or reach.min() <= 0:
-        return 0.0
+        return centre, 0.0
     if np.ptp(reach) < 1e-3 * reach.max():
-        return float(reach.min())
-    found = linprog(
-        [0, 0, -1], A_ub=np.column_stack([outward, np.ones(len(reach))]), b_ub=reach, bounds=[(None, None)] * 3
-    )
-    return float(found.x[2]) if found.success else float(reach.min())
+        return centre, float(reach.min())
+    return largest_circle(np.column_stack([corners, following]), centre)
+
+
+def largest_circle(sides: FloatArray, start: FloatArray) -> tuple[FloatArray, float]:
+    """Middle (2,) and radius of the largest circle about ``start`` that crosses none of the ``sides`` (k, 4), each
+    x, y of both ends. It may move away from the start until it touches all round (good to 1e-6 of its radius)."""
+    if not len(sides):
+        return start, 0.0
+    x, y, radius = _grow_circle(np.ascontiguousarray(sides), float(start[0]), float(start[1]))
+    return np.array([x, y]), float(radius)
+
+
+@njit(cache=True, nogil=True)
+def _clearance(sides, x, y):  # type: ignore[no-untyped-def]
+    """Distance of a point from the nearest side."""
+    best = np.inf
+    for i in range(sides.shape[0]):
+        ax, ay = sides[i, 0] - x, sides[i, 1] - y
+        dx, dy = sides[i, 2] - sides[i, 0], sides[i, 3] - sides[i, 1]
+        square = dx * dx + dy * dy
+        t = 0.0 if square <= 0 else min(max(-(ax * dx + ay * dy) / square, 0.0), 1.0)
+        px, py = ax + t * dx, ay + t * dy
+        best = min(best, px * px + py * py)
+    return np.sqrt(best)
+
+
+@njit(cache=True, nogil=True)
+def _grow_circle(sides, x, y):  # type: ignore[no-untyped-def]
+    """Steps in eight directions, turned a little every time so that no ridge stops them, halved when none helps."""
+    best = _clearance(sides, x, y)
+    step, turn, tried = 0.25 * best, 0.0, 0
+    least = 1e-7 * best
+    while step > least and tried < 400:
+        better = False
+        for k in range(8):
+            angle = turn + k * np.pi / 4
+            px, py = x + step * np.cos(angle), y + step * np.sin(angle)
+            clear = _clearance(sides, px, py)
+            if clear > best:
+                x, y, best, better = px, py, clear, True
+        turn += 2.399963  # the golden angle
+        tried += 1
+        if not better:
+            step *= 0.6
+    return x, y, best

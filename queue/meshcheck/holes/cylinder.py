@@ -8,7 +8,7 @@ import numpy as np
 from scipy.spatial import ConvexHull
 
 from meshcheck.edges import EdgeTable
-from meshcheck.holes.circle import fit_circle, fit_ellipse, inscribed_radius, plane_basis, uneven_free_radius
+from meshcheck.holes.circle import fit_circle, fit_ellipse, inscribed_circle, plane_basis, uneven_free_radius
 from meshcheck.holes.regions import Patch
 from meshcheck.types import FloatArray, IntArray, Mesh
 
@@ -22,6 +22,7 @@ STRETCHED_SHARE = 0.004  # an ellipse is fitted when radii differ by more than t
 @dataclass(frozen=True, slots=True, eq=False)
 class Cylinder:
     """A piece of a cylinder. axis: unit vector; middle_mm: the point of the axis halfway along the piece;
+    free_middle_mm: the middle of the bar that passes, at the same height;
     low_mm, high_mm: its reach along the axis, measured from the origin; coverage: share of the full turn;
     misfit_mm: root mean square distance of the corners from the circle (or ellipse); roundness_mm: largest
     less smallest radius; diameters_mm: across the smallest and the largest width; turn_rad: usual turn of a corner."""
@@ -30,6 +31,7 @@ class Cylinder:
     middle_mm: FloatArray
     radius_mm: float
     free_radius_mm: float
+    free_middle_mm: FloatArray
     low_mm: float
     high_mm: float
     hollow: bool
@@ -79,13 +81,17 @@ def fit_cylinder(mesh: Mesh, edges: EdgeTable, patch: Patch) -> Cylinder | None:
     step = float(np.median(np.abs(edges.turn_rad[patch.corner_edges])))
     # slivers may hide a corner edge, so the polygon comes from all vertices of the wall
     wall = mesh.vertices[np.unique(mesh.faces[patch.faces])] @ flat
+    outermost = abs(float(np.hypot(*(wall - centre).T).max()) - radius)
+    if misfit < CLEAN_SHARE * radius < outermost and diameters[0] == diameters[1]:
+        misfit = outermost  # the corners seen were too few to tell
     if misfit < CLEAN_SHARE * radius:
-        free = inscribed_radius(wall[ConvexHull(wall).vertices], centre)
+        free_at, free = inscribed_circle(wall[ConvexHull(wall).vertices], centre)
     else:
-        free = uneven_free_radius(wall, ring, centre, step)
+        free_at, free = centre, uneven_free_radius(wall, ring, centre, step)
     middle = flat @ centre + axis * (low + high) / 2
     return Cylinder(
         axis=axis, middle_mm=middle, radius_mm=radius, free_radius_mm=free,
+        free_middle_mm=middle + flat @ (free_at - centre),
         low_mm=low, high_mm=high, hollow=facing_in > 0.5, coverage=_coverage(corners @ flat - centre),
         misfit_mm=misfit, roundness_mm=roundness, diameters_mm=diameters, facets=round(2 * np.pi / step),
         body=int(mesh.body[patch.faces[0]]), faces=patch.faces,
@@ -137,12 +143,14 @@ def _together(a: Cylinder, b: Cylinder) -> Cylinder:
     half = float(a.middle_mm @ a.axis)
     low = min(a.low_mm, half + along - b.depth_mm / 2)
     high = max(a.high_mm, half + along + b.depth_mm / 2)
+    tighter = min(a, b, key=lambda c: c.free_radius_mm)
     return replace(
         a,
         low_mm=low,
         high_mm=high,
         middle_mm=a.middle_mm + a.axis * ((low + high) / 2 - half),
         free_radius_mm=min(a.free_radius_mm, b.free_radius_mm),
+        free_middle_mm=tighter.free_middle_mm + a.axis * ((low + high) / 2 - float(tighter.free_middle_mm @ a.axis)),
         roundness_mm=max(a.roundness_mm, b.roundness_mm),
         misfit_mm=max(a.misfit_mm, b.misfit_mm),
         coverage=max(a.coverage, b.coverage),

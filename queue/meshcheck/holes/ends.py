@@ -9,18 +9,16 @@ from numba import njit
 
 from meshcheck.edges import EdgeTable
 from meshcheck.holes.circle import plane_basis
-from meshcheck.holes.cylinder import Cylinder
+from meshcheck.holes.cylinder import CLEAN_SHARE, Cylinder
 from meshcheck.types import FloatArray, Mesh
 
-# Rays along the axis: the middle and two rings, as shares of the free radius; off any plane of symmetry.
-RINGS = (0.45, 0.85)
-RAYS_PER_RING = 6
+# Rays along the axis: the middle and rings of so many at a share of the free radius; off any plane of symmetry.
+RINGS = ((6, 0.45), (12, 0.85), (24, 0.97))
 RAY_TURN_RAD = 0.1234
-# An end is closed when faces lean in over more than this share of its circle.
-LEANING_IN_LEAST = 0.02
-# Where the wall is uneven by more than this share of its radius, single faces lean any way; rays alone decide,
-# and a floor may stand a little beyond the wall.
-ROUGH_SHARE = 0.001
+# An end is closed when faces lean in over more than this share of its circle; less is left to the rays, because
+# one long side of a coarse hole may seem to lean by rounding.
+LEANING_IN_LEAST = 0.25
+# Where the wall is uneven, single faces lean any way; rays alone decide, and a floor may stand a little beyond it.
 ROUGH_SLACK = 0.3
 
 
@@ -41,7 +39,7 @@ class Ends:
 
 def look_along(mesh: Mesh, edges: EdgeTable, hole: Cylinder) -> Ends:
     """Look out of both ends of a hole: by the faces that adjoin its rims, and by rays from its middle."""
-    rough = hole.misfit_mm > ROUGH_SHARE * hole.radius_mm
+    rough = hole.misfit_mm > CLEAN_SHARE * hole.radius_mm
     leaning = (0.0, 0.0) if rough else _leaning_in(mesh, edges, hole)
     hits = _ray_hits(mesh, hole)
     half = hole.depth_mm / 2
@@ -87,12 +85,14 @@ def _leaning_in(mesh: Mesh, edges: EdgeTable, hole: Cylinder) -> tuple[float, fl
 def _ray_hits(mesh: Mesh, hole: Cylinder) -> FloatArray:
     """(rays, 2): nearest hit above and (negative) below the middle of the hole along each ray, infinite if none."""
     u, v = plane_basis(hole.axis)
-    angle = np.arange(RAYS_PER_RING) * 2 * np.pi / RAYS_PER_RING + RAY_TURN_RAD
-    ring = np.column_stack([np.cos(angle), np.sin(angle)])
-    rays = np.vstack([[[1e-4, 0.7e-4]], *(share * ring for share in RINGS)]) * hole.free_radius_mm
+    angles = [np.arange(count) * 2 * np.pi / count + RAY_TURN_RAD for count, _ in RINGS]
+    widths = [np.full(count, share) for count, share in RINGS]
+    angle, width = np.concatenate(angles), np.concatenate(widths)
+    ring = np.column_stack([width * np.cos(angle), width * np.sin(angle)])
+    rays = np.vstack([[[1e-4, 0.7e-4]], ring]) * hole.free_radius_mm
     frame = np.ascontiguousarray(np.vstack([u, v, hole.axis]))
     vertices, faces = np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces, np.int32)
-    hits: FloatArray = _nearest_hits(vertices, faces, hole.middle_mm, frame, rays)
+    hits: FloatArray = _nearest_hits(vertices, faces, hole.free_middle_mm, frame, rays)
     return hits
 
 

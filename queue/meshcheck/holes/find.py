@@ -12,6 +12,7 @@ from meshcheck.holes.ends import Ends, look_along
 from meshcheck.holes.regions import LOOSE, STRICT, Tolerance, candidate_axes, patches, skin_of
 from meshcheck.holes.rims import Rim, rims_of, widest_around
 from meshcheck.holes.sections import section_cylinders
+from meshcheck.holes.uneven import evened
 from meshcheck.types import FloatArray, Hole, Mesh, Unknown
 
 HOLE_COVERAGE_LEAST = 0.75
@@ -81,7 +82,8 @@ def _described(
 ) -> tuple[Hole, ...]:
     """The holes with their ends and their places in the rims."""
     holes = []
-    for cylinder in cylinders:
+    for seen in cylinders:
+        cylinder = evened(mesh, edges, seen)
         ends = look_along(mesh, edges, cylinder)
         rim = widest_around(rims, cylinder)
         if not ends.sealed and (keep_wide or not _inside_of_rim(cylinder, ends, rims, rim)):

@@ -54,6 +54,8 @@ def rims_of(mesh: Mesh, outsides: list[Cylinder], holes: list[Cylinder]) -> list
         if hole.body not in bodies:
             bodies[hole.body] = mesh.vertices[np.unique(mesh.faces[mesh.body == hole.body])]
         outline = _outline(bodies[hole.body], hole.axis)
+        if outline is None and mesh.body.max() > 0:  # rounding may have split one part in two that touch
+            outline = _outline(_touching(mesh, bodies[hole.body]), hole.axis)
         if outline is not None and not any(_covers(rim, outline) for rim in rims):
             rims.append(outline)
     return rims
@@ -77,6 +79,14 @@ def _covers(rim: Rim, outline: Rim) -> bool:
     parallel = abs(rim.axis @ outline.axis) > PARALLEL_LEAST
     along = abs(float((rim.middle_mm - outline.middle_mm) @ rim.axis)) <= rim.half_width_mm + outline.half_width_mm
     return bool(near and parallel and along and rim.diameter_mm * WIDER_OUTLINE > outline.diameter_mm)
+
+
+def _touching(mesh: Mesh, vertices: FloatArray) -> FloatArray:
+    """The corners of all bodies whose boxes meet the box of ``vertices``."""
+    low, high = vertices.min(axis=0), vertices.max(axis=0)
+    groups = [mesh.vertices[np.unique(mesh.faces[mesh.body == body])] for body in np.unique(mesh.body)]
+    near = [points for points in groups if (points.max(axis=0) >= low).all() and (points.min(axis=0) <= high).all()]
+    return np.vstack(near)
 
 
 def _outline(vertices: FloatArray, axis: FloatArray) -> Rim | None:

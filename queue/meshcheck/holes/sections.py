@@ -150,7 +150,7 @@ def _cylinder(turned: Mesh, frame: FloatArray, loops: list[_Loop]) -> Cylinder |
     middle = frame @ np.array([centre[0], centre[1], (low + high) / 2])
     return Cylinder(
         axis=frame[:, 2], middle_mm=middle, radius_mm=radius,
-        free_radius_mm=uneven_free_radius(points[:, :2], points[:, :2], centre, step),
+        free_middle_mm=middle, free_radius_mm=uneven_free_radius(points[:, :2], points[:, :2], centre, step),
         low_mm=low, high_mm=high, hollow=True, coverage=1.0, misfit_mm=misfit,
         roundness_mm=float(np.ptp(radii)), diameters_mm=(2 * radius, 2 * radius), facets=round(2 * np.pi / step),
         body=int(turned.body[faces[0]]), faces=faces,
