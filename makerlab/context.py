@@ -48,11 +48,13 @@ BENCH = Place("printing:bench", "bench", _("Bench"))
 SPOOLS = Place("printing:spool-list", "spool", _("Spools"))
 LESSONS = Place("lessons:plan-list", "lesson", _("Lessons"), ("lessons:plan-detail",))
 
+LAB = Place("lessons:lab-list", "lab", _("Lab day"), ("lessons:lab-sheet", "lessons:lab-board"))
+
 PLACES: dict[str, tuple[Place, ...]] = {
-    Role.STUDENT: (PARTS, LESSONS),
-    Role.TEACHER: (TODAY, REVIEW, QUEUE, PLAN, LESSONS),
+    Role.STUDENT: (PARTS, LAB, LESSONS),
+    Role.TEACHER: (TODAY, REVIEW, QUEUE, PLAN, LAB, LESSONS),
     Role.TECHNICIAN: (BENCH, PLAN, SPOOLS, LESSONS),
-    Role.ADMINISTRATOR: (TODAY, REVIEW, QUEUE, PLAN, BENCH, SPOOLS, LESSONS),
+    Role.ADMINISTRATOR: (TODAY, REVIEW, QUEUE, PLAN, BENCH, SPOOLS, LAB, LESSONS),
 }
 
 

@@ -19,6 +19,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from makerlab.accounts.models import User
 from printing.models import Plate
 from tests.conftest import ROOT
+from tests.lessons.lab.test_experiment import GOOD
 from tests.printing.helpers import make_plate, ordered, started
 from tests.submissions.make import make_submission
 from tests.world import World
@@ -50,6 +51,8 @@ def addresses() -> Iterator[tuple[str, URLPattern]]:
 
 def objects(world: World) -> dict[str, Any]:
     """By the noun an address begins with: an object of our team, our class, our room."""
+    world.plan.content = {"experiment": GOOD}
+    world.plan.save(update_fields=["content"])
     request = ordered(world)
     waiting = make_submission(world, team=world.second_team, state="handed_in")
     run = started(world, make_plate(world, request, number=1))
@@ -60,7 +63,7 @@ def objects(world: World) -> dict[str, Any]:
         "submission": request.submission, "review": waiting, "request": request, "run": run, "plate": plate,
         "printer": world.printers[0], "spool": world.printers[0].spool, "plan": world.plan, "kit": world.wheel,
         "class": world.school_class, "team": world.team, "meeting": world.meeting, "assignment": world.assignment,
-        "room": world.room, "student": world.student.membership,
+        "room": world.room, "student": world.student.membership, "lab": world.assignment,
     }  # fmt: skip
 
 

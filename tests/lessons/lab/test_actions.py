@@ -15,19 +15,10 @@ from lessons.lab.actions import ChangedMeanwhile, NewReading, ReadingRefused
 from lessons.lab.experiment import Experiment
 from lessons.models import LabBoard, Reading
 from makerlab.audit.models import Event
-from tests.lessons.lab.test_experiment import GOOD
 from tests.world import World
 
 pytestmark = pytest.mark.django_db
 OWN = "own wheel"
-
-
-@pytest.fixture
-def lab(world: World) -> World:
-    world.plan.content = {"experiment": GOOD, "rubric": [{"row": "data", "levels": ["a", "b", "c", "d"]}]}
-    world.plan.save()
-    world.assignment.refresh_from_db()
-    return world
 
 
 def experiment(world: World) -> Experiment:
