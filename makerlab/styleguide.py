@@ -11,7 +11,20 @@ SYMBOLS = [
     *("logo", "part", "cart", "today", "review", "plan", "bench", "class", "lesson", "lab", "chart", "tray", "printer"),
     *("spool", "plate", "upload", "ruler", "weigh", "clock", "layers", "turn", "cut", "note", "undo", "paper", "gear"),
     *("find", "help", "left", "right", "up", "down", "plus", "minus", "close", "flag", "heat", "scraper"),
-    *("s-pass", "s-done", "s-advice", "s-fix", "s-wait", "s-run", "s-plan", "s-late", "s-hold", "s-back", "s-out"),
+    *(
+        "s-pass",
+        "s-done",
+        "s-advice",
+        "s-fix",
+        "s-wait",
+        "s-run",
+        "s-plan",
+        "s-late",
+        "s-hold",
+        "s-pin",
+        "s-back",
+        "s-out",
+    ),
     *("s-part", "s-unknown", "b-wren", "b-heron", "b-kestrel", "b-dipper", "b-swift"),
 ]
 

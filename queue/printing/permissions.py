@@ -64,6 +64,19 @@ def check_can_hold(user: User, plate: Plate) -> None:
     check_can_start(user, plate)
 
 
+def check_can_pin(user: User, plate: Plate) -> None:
+    """Fix a plate's printer, start or order: technicians and administrators any plate; teachers one that holds nothing
+    but their own classes' parts, since to fix it is to put it before everybody else's."""
+    check_can_see_room(user, plate.room)
+    own = SchoolClass.objects.editable_by(user)
+    if user.is_teacher and (
+        not plate.copies.exists() or plate.copies.exclude(request__assignment__school_class__in=own).exists()
+    ):
+        raise PermissionDenied
+    if (plate.state, "start") not in PLATE_TRANSITIONS:
+        raise NotAllowedNow(_("%(plate)s was started; a running print does not move.") % {"plate": plate})
+
+
 def check_can_serve(user: User, printer: Printer) -> None:
     """Take a printer out of service, or back."""
     check_can_work_at_bench(user, printer.room)
@@ -92,6 +105,10 @@ def can_order(user: User, request: PrintRequest) -> bool:
 
 def can_start(user: User, plate: Plate) -> bool:
     return asks(check_can_start, user, plate)
+
+
+def can_pin(user: User, plate: Plate) -> bool:
+    return asks(check_can_pin, user, plate)
 
 
 def can_clear(user: User, run: Run) -> bool:

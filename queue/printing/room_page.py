@@ -17,7 +17,7 @@ from django.utils.translation import ngettext
 from lessons.models import Meeting, Team
 from makerlab.accounts.models import User
 from makerlab.components.figures import clock, day_clock, hours_and_minutes
-from printing import timeline
+from printing import pins, timeline
 from printing.chance import in_100
 from printing.hours import Bells, read_bells
 from printing.models import Plate, PrintCopy, Printer, PrintRequest, Room, RoomPlan, Run
@@ -138,7 +138,9 @@ def contents(user: User, plates: Sequence[Plate]) -> dict[int, Contents]:
 
 
 def _plates(room: Room, now: datetime) -> list[Plate]:
-    plates = Plate.objects.filter(room=room, state=PlateState.PLANNED).select_related("printer")
+    plates = Plate.objects.filter(room=room, state=PlateState.PLANNED).select_related(
+        "printer", "pin_printer", "pin_after"
+    )
     return sorted(plates, key=lambda plate: (plate.setup_at is None, plate.setup_at or now, plate.number))
 
 
@@ -192,7 +194,9 @@ def _bars(
             words = _("planned, runs unattended") if night else _("planned")
             tone = "b-night" if night else "b-plan"
             row = row_of[plate.printer_id]
-            bar = _bar(plate, row, plate.starts_at, plate.ends_at, tone, "s-plan", words, serves)
+            icon = "s-pin" if plate.is_pinned else "s-plan"
+            words = _("%(planned)s, fixed") % {"planned": words} if plate.is_pinned else words
+            bar = _bar(plate, row, plate.starts_at, plate.ends_at, tone, icon, words, serves)
             bars.append(replace(bar, ready_at=plate.cleared_at))
     return bars
 
@@ -265,6 +269,8 @@ def _rows(plates: Sequence[Plate], runs: Sequence[Run], serves: dict[int, Conten
         elif late and plate.cleared_at and inside.due:
             by = hours_and_minutes((plate.cleared_at - inside.due).total_seconds())
             mark = ("bad", "s-late", _("late by %(time)s") % {"time": by})
+        elif plate.is_pinned:
+            mark = ("plain", "s-pin", _("planned, fixed %(how)s") % {"how": pins.words(plate)})
         elif plate.held:
             mark = ("plain", "s-hold", _("planned, file taken"))
         else:

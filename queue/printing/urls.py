@@ -2,7 +2,8 @@
 
 from django.urls import path
 
-from printing.views import bench, plates, queue, room, spools, today
+from printing.views import bench, pins, plates, queue, room, spools, today
+
 
 app_name = "printing"
 urlpatterns = [
@@ -20,13 +21,16 @@ urlpatterns = [
     path("printers/<int:pk>/bring-back/", bench.printer_bring_back, name="printer-bring-back"),
     path("plates/<int:pk>/", plates.plate_detail, name="plate-detail"),
     path("plates/<int:pk>/plate.<str:kind>", plates.plate_file, name="plate-file"),
+    path("plates/<int:pk>/layers/", layers.plate_layers, name="plate-layers"),
     path("plates/<int:pk>/hold/", plates.plate_hold, name="plate-hold"),
     path("plates/<int:pk>/release/", plates.plate_release, name="plate-release"),
+    path("plates/<int:pk>/pin/", pins.plate_pin, name="plate-pin"),
+    path("plates/<int:pk>/unpin/", pins.plate_unpin, name="plate-unpin"),
     path("plates/<int:pk>/start/", plates.plate_start, name="plate-start"),
     path("spools/", spools.spool_list, name="spool-list"),
     path("spools/add/", spools.spool_create, name="spool-create"),
+    path("spools/weigh-empty/", spools.spool_weigh_empty, name="spool-weigh-empty"),
     path("spools/<int:pk>/load/", spools.spool_load, name="spool-load"),
     path("spools/<int:pk>/weigh/", spools.spool_weigh, name="spool-weigh"),
-    path("spools/weigh-empty/", spools.spool_weigh_empty, name="spool-weigh-empty"),
-]
     path("spools/<int:pk>/describe/", spools.spool_describe, name="spool-describe"),
+]

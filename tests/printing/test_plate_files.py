@@ -149,11 +149,11 @@ def copy(copy_id: int, footprint, height_mm: float = 8.0, **changes) -> WantedCo
         (Circle(30), Place(1, 100, 35, 0), DISC, None),
         (Circle(30), Place(1, 40, 35, 0), DISC, "no bed"),
         (Rectangle(200, 100), Place(1, 110, 110, 0), SQUARE, None),
-        (Rectangle(211, 100), Place(1, 110, 110, 0), SQUARE, "no bed"),
-        (Rectangle(211, 100), Place(1, 110, 110, 90), SQUARE, "no bed"),
+        (Rectangle(211, 100), Place(1, 110, 110, 0), SQUARE, "cannot hold a 211 mm part"),
+        (Rectangle(211, 100), Place(1, 110, 110, 90), SQUARE, "cannot hold a 211 mm part"),
         (Rectangle(205, 20), Place(1, 110, 110, 45), SQUARE, None),
         (Rectangle(160, 100), Place(1, 100, 100, 0), DISC, None),  # half diagonal 94.3, within 95
-        (Rectangle(164, 100), Place(1, 100, 100, 0), DISC, "no bed"),  # 96.0
+        (Rectangle(164, 100), Place(1, 100, 100, 0), DISC, "cannot hold a 164 mm part"),  # 96.0
     ],
 )
 def test_what_stands_on_a_bed(footprint, place, bed, words):

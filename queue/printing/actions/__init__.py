@@ -11,6 +11,7 @@ from printing.actions.bench import (
     stop_run,
 )
 from printing.actions.ground import plan_again
+from printing.actions.pins import pin_plate, unpin_plate
 from printing.actions.queue import cancel_copies, cancel_submission, move_request, order_kit
 from printing.actions.room import back_in_service, set_out_of_service
 from printing.actions.spools import add_spool, describe_spool, load_spool, weigh_empty, weigh_spool
@@ -20,20 +21,21 @@ __all__ = [
     "back_in_service",
     "cancel_copies",
     "cancel_submission",
-    "finish_run",
     "describe_spool",
+    "finish_run",
     "hold_plate",
     "load_spool",
     "mark_failed",
     "mark_partly",
     "move_request",
     "order_kit",
+    "pin_plate",
     "plan_again",
     "release_plate",
     "set_out_of_service",
     "start_plate",
     "stop_run",
-    "weigh_spool",
-]
     "unpin_plate",
     "weigh_empty",
+    "weigh_spool",
+]

@@ -10,6 +10,7 @@ from planning.types import Bed, Circle, Hull, Rectangle
 from printing.planner.values import Kind, Laid, Place, WantedCopy
 
 TOLERANCE_MM = 1e-6
+TURNS_DEG = range(0, 180, 5)  # how a single part is turned to see whether a bed holds it at all
 
 
 def common_bed(beds: Sequence[Bed]) -> Bed | None:
@@ -45,10 +46,25 @@ def why_not_on(laid: Laid, kind: Kind, copies: Mapping[int, WantedCopy], nozzle_
     tallest = max((copies[place.copy_id].source.height_mm for place in laid.places), default=0.0)
     if tallest > kind.bed.height_mm + TOLERANCE_MM:
         return f"cannot print {tallest:.0f} mm tall parts"
+    middle = (kind.bed.width_mm / 2, kind.bed.depth_mm / 2)
     for place in moved(laid.places, laid.bed, kind.bed):
-        if not stands_on(copies[place.copy_id], place, kind.bed):
+        copy = copies[place.copy_id]
+        if not stands_on(copy, place, kind.bed):
+            if not any(stands_on(copy, Place(copy.id, *middle, turn), kind.bed) for turn in TURNS_DEG):
+                return f"cannot hold a {longest_mm(copy):.0f} mm {copy.part}"
             return f"has no bed that holds this arrangement of {len(laid.places)}"
     return None
+
+
+def longest_mm(copy: WantedCopy) -> float:
+    """How long the part is: a circle's diameter, a rectangle's longer side, a hull's longest diagonal."""
+    footprint = copy.source.footprint
+    if isinstance(footprint, Circle):
+        return 2 * footprint.radius_mm
+    if isinstance(footprint, Rectangle):
+        return max(footprint.width_mm, footprint.depth_mm)
+    corners = corners_of(footprint)
+    return max(math.dist(one, other) for one in corners for other in corners)
 
 
 def stands_on(copy: WantedCopy, place: Place, bed: Bed) -> bool:

@@ -126,8 +126,8 @@ def choose(snapshot: Snapshot, estimates: Estimates, progress: Progress, risk: R
 
 
 def _layouts(snapshot: Snapshot) -> list[tuple[str, LaidOut]]:
-    """Every way by name; plates whose file was taken are in each as they are. Equal arrangements count once."""
-    held = [plate.laid for plate in snapshot.plates if plate.laid.held and plate.laid.places]
+    """Every way by name; plates that stay together are in each as they are. Equal arrangements count once."""
+    held = [laid for laid in _kept(snapshot) if laid.stays]
     fixed = {copy_id for laid in held for copy_id in laid.copy_ids}
     free = [copy for copy in snapshot.copies.values() if copy.id not in fixed]
     found: list[tuple[str, LaidOut]] = []

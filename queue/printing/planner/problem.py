@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from planning.calendar import Calendar
-from planning.types import Kit, Objective, Outage, Plan, PlannedRun, PlateJob, PrinterState, Problem
+from planning.types import Kit, Objective, Outage, Pin, Plan, PlannedRun, PlateJob, PrinterState, Problem
 from printing.planner.estimates import PlateFigures
 from printing.planner.values import Laid, PlateNow, PrinterNow, Snapshot
 
@@ -42,8 +42,12 @@ def pose(snapshot: Snapshot, calendar: Calendar, plates: Sequence[Laid], figures
     now = minute_up(calendar, snapshot.now)
     left_out = {at: plate.unknown for at, plate in enumerate(figures) if plate.unknown}
     published = {plate.id: plate for plate in snapshot.plates}
+    place = {laid.plate_id: str(at) for at, laid in enumerate(plates) if laid.plate_id is not None}
     jobs = tuple(
-        _job(snapshot, calendar, at, plates[at], figures[at], published)
+        replace(
+            _job(snapshot, calendar, at, plates[at], figures[at], published),
+            pin=pin_of(calendar, snapshot.now, published.get(plates[at].plate_id or 0), place),
+        )
         for at in range(len(plates))
         if at not in left_out
     )
@@ -59,6 +63,20 @@ def pose(snapshot: Snapshot, calendar: Calendar, plates: Sequence[Laid], figures
     return Posed(problem, tuple(plates), tuple(figures), left_out)
 
 
+def pin_of(calendar: Calendar, now: datetime, plate: PlateNow | None, place: Mapping[int, str]) -> Pin:
+    """What staff have fixed, by the problem's ids. A start that has passed holds no more: the plate is set up as soon
+    as it can be; and nothing waits for a plate that was started. ``place``: plate row -> id in the problem."""
+    if plate is None:
+        return Pin()
+    pin = plate.pin
+    after = place.get(pin.after_plate_id) if pin.after_plate_id is not None else None
+    return Pin(
+        printer_id=str(pin.printer_id) if pin.printer_id is not None else None,
+        setup_start=calendar.to_minute(pin.setup_at) if pin.setup_at is not None and pin.setup_at >= now else None,
+        after_plate_ids=(after,) if after is not None else (),
+    )
+
+
 def minute_up(calendar: Calendar, moment: datetime) -> int:
     """Whole minutes to a moment, rounded up: nothing is planned into the past."""
     return calendar.to_minute(moment + timedelta(seconds=59, microseconds=999_999))
@@ -67,6 +85,11 @@ def minute_up(calendar: Calendar, moment: datetime) -> int:
 def minutes_of(duration_s: float) -> int:
     """Whole minutes, rounded up, at least one."""
     return max(1, math.ceil(duration_s / 60))
+
+
+def expected_s(snapshot: Snapshot, printer: PrinterNow, laid: Laid, estimate_s: float) -> float:
+    """The model's seconds as this printer takes them, by its runs on record."""
+    return snapshot.lesson(printer, laid.material).duration(estimate_s).mean
 
 
 def _job(
@@ -87,11 +110,6 @@ def _job(
         material=laid.material,
         colour=laid.colour,
         grams=figures.mass_g,
-def expected_s(snapshot: Snapshot, printer: PrinterNow, laid: Laid, estimate_s: float) -> float:
-    """The model's seconds as this printer takes them, by its runs on record."""
-    return snapshot.lesson(printer, laid.material).duration(estimate_s).mean
-
-
         duration_min={
             str(printer.id): minutes_of(expected_s(snapshot, printer, laid, durations[printer.kind.id]))
             for printer in snapshot.printers

@@ -25,6 +25,7 @@ from printing.planner.values import Laid, Snapshot
 from printing.states import CopyState, PlateState
 
 FULL_PERCENT = 100
+FIXED_THERE = "The plate is fixed to it: let it go, or choose another printer."
 
 
 def publish(snapshot: Snapshot, choice: Choice, cause: str, seconds: float) -> RoomPlan | None:
@@ -85,7 +86,7 @@ def _by_start(option: Option) -> list[int]:
 
 def match_rows(snapshot: Snapshot, plates: Iterable[Laid]) -> list[int | None]:
     """Which existing plate row each new plate takes over, so that numbers stay: the same plate, else the one with most
-    copies in common, else any that would be given up. Taken plates go to nobody else."""
+    copies in common, else any that would be given up. Plates that stay together go to nobody else."""
     free = {plate.id: plate.laid for plate in snapshot.plates}
     wanted = list(plates)
     matched: list[int | None] = [None] * len(wanted)
@@ -93,7 +94,7 @@ def match_rows(snapshot: Snapshot, plates: Iterable[Laid]) -> list[int | None]:
         if laid.plate_id in free:
             matched[at] = laid.plate_id
             del free[laid.plate_id]
-    free = {plate_id: laid for plate_id, laid in free.items() if not laid.held}
+    free = {plate_id: laid for plate_id, laid in free.items() if not laid.stays}
     pairs = sorted(
         (-len(laid.copy_ids & old.copy_ids), at, plate_id)
         for at, laid in enumerate(wanted)
@@ -115,25 +116,33 @@ def _fill_row(row: Plate, snapshot: Snapshot, option: Option, at: int, laid: Lai
     row.material, row.colour, row.settings = laid.material, laid.colour, json.loads(laid.settings)
     row.bed_width_mm, row.bed_depth_mm, row.bed_round = laid.bed.width_mm, laid.bed.depth_mm, laid.bed.is_round
     row.mass_g, row.held = figures.mass_g, laid.held
-    row.durations_s = {
     if row.pk and laid.plate_id != row.pk:  # another arrangement under this number: what was fixed held for the old one
         row.pin_printer, row.pin_setup_at, row.pin_after, row.arranged = None, None, None, False
     printers = [printer for printer in snapshot.printers if printer.kind.id in durations]
     row.estimates_s = {str(printer.id): durations[printer.kind.id] for printer in printers}
+    row.durations_s = {
         str(printer.id): expected_s(snapshot, printer, laid, durations[printer.kind.id]) for printer in printers
     }
+    shown = (row.printer_id, row.setup_at, row.starts_at, row.ends_at)
     row.printer_id = int(run.printer_id) if run else None
     row.swap = bool(run and run.swap)
     row.setup_at = calendar.to_datetime(run.setup_start) if run else None
     row.starts_at = calendar.to_datetime(run.start) if run else None
     row.ends_at = calendar.to_datetime(run.end) if run else None
     row.cleared_at = calendar.to_datetime(run.clear_end) if run else None
+    row.changes += shown != (row.printer_id, row.setup_at, row.starts_at, row.ends_at)
     row.unplanned_because = "" if run else _why_unplanned(option, at)
 
 
 def _why_unplanned(option: Option, at: int) -> str:
     if at in option.posed.left_out:
         return option.posed.left_out[at]
+    problem = option.posed.problem
+    job = next(plate for plate in problem.plates if plate.id == str(at))
+    if job.pin.printer_id is not None:  # of the others nobody asks
+        barred = bars(problem, job, longest_runs(problem))
+        if job.pin.printer_id in barred:
+            return f"{barred[job.pin.printer_id]}. {FIXED_THERE}"
     return next((note.reason for note in option.plan.unplaced if note.plate_id == str(at)), "")
 
 

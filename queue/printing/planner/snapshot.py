@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import transaction
@@ -22,6 +22,7 @@ from printing.planner.values import (
     Kind,
     KitNeed,
     Laid,
+    PinNow,
     Place,
     PlateNow,
     PrinterNow,
@@ -52,10 +53,10 @@ def take_snapshot(room_id: int, now: datetime) -> Snapshot:
             printers=printers,
             copies=copies,
             kits=_kits(room, copies.values(), printers),
-            plates=_plates(room, copies),
+            plates=_plates(room, copies, now),
             unplaced=unplaced,
-        )
             learned=learn(room.pk),
+        )
 
 
 def _rules(room: Room) -> RoomRules:
@@ -66,6 +67,7 @@ def _rules(room: Room) -> RoomRules:
         clear_min=room.clear_min,
         new_spool_g=max(fullest, NEW_SPOOL_G),
         unattended_allowed=room.unattended_allowed,
+        frozen_min=room.frozen_min,
     )
 
 
@@ -107,6 +109,7 @@ def _copies(room: Room) -> tuple[dict[int, WantedCopy], dict[int, str]]:
             settings=canonical(settings),
             rank=(request.team_id is None, request.rank, row.number),
             kit_id=kit_id_of(request.assignment_id, request.team_id),
+            part=request.kit_part.name,
         )
     return copies, unplaced
 
@@ -232,12 +235,19 @@ def _kits(room: Room, copies: Iterable[WantedCopy], printers: Iterable[PrinterNo
     return tuple(sorted(kits, key=lambda kit: kit.id))
 
 
-def _plates(room: Room, copies: Mapping[int, WantedCopy]) -> tuple[PlateNow, ...]:
-    rows = Plate.objects.filter(room=room, state=PlateState.PLANNED).prefetch_related("copies")
-    return tuple(plate_now(row, copies) for row in rows)
+def _plates(room: Room, copies: Mapping[int, WantedCopy], now: datetime) -> tuple[PlateNow, ...]:
+    rows = list(Plate.objects.filter(room=room, state=PlateState.PLANNED).prefetch_related("copies"))
+    followed = {row.pin_after_id for row in rows if row.pin_after_id}
+    frozen_until = now + timedelta(minutes=room.frozen_min)
+
+    def stays(row: Plate) -> bool:
+        soon = row.setup_at is not None and now <= row.setup_at < frozen_until
+        return row.held or row.arranged or row.is_pinned or row.pk in followed or soon
+
+    return tuple(plate_now(row, copies, stays(row)) for row in rows)
 
 
-def plate_now(row: Plate, copies: Mapping[int, WantedCopy]) -> PlateNow:
+def plate_now(row: Plate, copies: Mapping[int, WantedCopy], stays: bool = False) -> PlateNow:
     """A planned plate with the copies that still stand on it."""
     placed = sorted(
         (copy for copy in row.copies.all() if copy.pk in copies and copy.x_mm is not None and copy.y_mm is not None),
@@ -257,5 +267,17 @@ def plate_now(row: Plate, copies: Mapping[int, WantedCopy]) -> PlateNow:
         settings=json.dumps(row.settings, sort_keys=True),
         plate_id=row.pk,
         held=row.held,
+        stays=stays or row.held,
     )
-    return PlateNow(row.pk, row.number, laid, row.printer_id, row.setup_at)
+    return PlateNow(
+        id=row.pk,
+        number=row.number,
+        laid=laid,
+        printer_id=row.printer_id,
+        setup_at=row.setup_at,
+        swap=row.swap,
+        starts_at=row.starts_at,
+        ends_at=row.ends_at,
+        cleared_at=row.cleared_at,
+        pin=PinNow(row.pin_printer_id, row.pin_setup_at, row.pin_after_id),
+    )

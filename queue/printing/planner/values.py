@@ -39,6 +39,7 @@ class WantedCopy:
     settings: str  # canonical JSON of the PrintSettings: copies on one plate share it
     rank: tuple[bool, int, int]
     kit_id: str | None = None
+    part: str = "part"
 
 
 def nozzle_of(settings: str) -> float:
@@ -114,10 +115,20 @@ class Laid:
     settings: str
     plate_id: int | None = None
     held: bool = False
+    stays: bool = False  # its copies stay together: taken, laid out by hand, fixed, or about to start
 
     @property
     def copy_ids(self) -> frozenset[int]:
         return frozenset(place.copy_id for place in self.places)
+
+
+@dataclass(frozen=True)
+class PinNow:
+    """What staff have fixed about a plate: its printer, the start of its set-up, the plate it comes after."""
+
+    printer_id: int | None = None
+    setup_at: datetime | None = None
+    after_plate_id: int | None = None
 
 
 @dataclass(frozen=True)
@@ -129,6 +140,11 @@ class PlateNow:
     laid: Laid
     printer_id: int | None
     setup_at: datetime | None
+    swap: bool = False
+    starts_at: datetime | None = None
+    ends_at: datetime | None = None
+    cleared_at: datetime | None = None
+    pin: PinNow = field(default_factory=PinNow)
 
 
 @dataclass(frozen=True)
@@ -140,11 +156,6 @@ class Snapshot:
     revision: int
     now: datetime
     bells: Bells
-    swap: bool = False
-    starts_at: datetime | None = None
-    ends_at: datetime | None = None
-    cleared_at: datetime | None = None
-    pin: PinNow = field(default_factory=PinNow)
     rules: RoomRules
     gap_mm: float
     printers: tuple[PrinterNow, ...]
@@ -152,11 +163,6 @@ class Snapshot:
     kits: tuple[KitNeed, ...]
     plates: tuple[PlateNow, ...]
     unplaced: dict[int, str]
-
-    @property
-    def kinds(self) -> tuple[Kind, ...]:
-        """Kinds with at least one printer in the room, in order of the printers."""
-        return tuple({printer.kind.id: printer.kind for printer in self.printers}.values())
     plate_size: str = ""  # the way of laying out the staff chose; empty: the best
     laid_as: str = ""  # the way the arrangement in force was made
     learned: Learned = field(default_factory=Learned)
@@ -164,3 +170,8 @@ class Snapshot:
     def lesson(self, printer: PrinterNow, material: str) -> Lesson:
         """What that printer's runs with that material have taught."""
         return self.learned.of(Machine(printer.id, printer.kind.id, material))
+
+    @property
+    def kinds(self) -> tuple[Kind, ...]:
+        """Kinds with at least one printer in the room, in order of the printers."""
+        return tuple({printer.kind.id: printer.kind for printer in self.printers}.values())

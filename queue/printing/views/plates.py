@@ -70,7 +70,10 @@ def printer_lines(request: SignedInRequest, plate: Plate) -> list[dict[str, Any]
     return lines
 
 
-def page(request: SignedInRequest, plate: Plate, form: StartForm | None = None, status: int = 200) -> HttpResponse:
+def page(
+    request: SignedInRequest, plate: Plate, form: StartForm | None = None, status: int = 200, **more: Any
+) -> HttpResponse:
+    """The plate's page; ``more`` is what another form on it has to say."""
     copies = queries.placed_copies(plate)
     lines = printer_lines(request, plate)
     context = {
@@ -85,7 +88,7 @@ def page(request: SignedInRequest, plate: Plate, form: StartForm | None = None, 
         "run": plate.runs.select_related("printer").first(),
         "closes": attended_until(plate.room, timezone.now()),
     }
-    return render(request, PAGE, context, status=status)
+    return render(request, PAGE, context | more, status=status)
 
 
 @require_safe
