@@ -106,13 +106,19 @@ def layer_of(
         "pose": item.pose,
         "number": number,
     }
-    kept_by = json.dumps([item.sha256, *(arguments[name] for name in arguments if name not in ("path", "name"))])
-    key = f"layer-{hashlib.sha256(kept_by.encode()).hexdigest()}"
+    kept_by = [item.sha256, *(arguments[name] for name in arguments if name not in ("path", "name"))]
+    return drawn_layer(LAYER_SERVICE, arguments, [item.file.path], kept_by)
+
+
+def drawn_layer(service: str, arguments: dict[str, Any], paths: list[str], kept_by: list[Any]) -> dict[str, Any]:
+    """One layer by a child process, or as it was drawn a while ago: ``kept_by`` is all that the answer depends on.
+    Raises ChildFailed, or FileNotFoundError when one of ``paths`` is no longer stored."""
+    key = f"layer-{hashlib.sha256(json.dumps([service, kept_by]).encode()).hexdigest()}"
     answer: dict[str, Any] | None = cache.get(key)
     if answer is None:
-        if not os.path.exists(item.file.path):
-            raise FileNotFoundError(item.file_name)
-        answer = child.run(LAYER_SERVICE, arguments)
+        if gone := next((path for path in paths if not os.path.exists(path)), None):
+            raise FileNotFoundError(gone)
+        answer = child.run(service, arguments)
         if not isinstance(answer, dict) or not is_plain_drawing(answer.get("svg", "")):
             raise child.ChildFailed("crash")
         cache.set(key, answer, LAYER_KEPT_S)

@@ -118,7 +118,7 @@ def _check_plate(
 def _part(mesh: Mesh, settings: PrintSettings, support: Support | None) -> _Part | Unknown:
     if len(mesh.faces) == 0 or float(np.ptp(mesh.vertices[:, 2])) <= 0:
         return Unknown("there is no body to cut into layers")
-    if not _closed(mesh):
+    if not closed(mesh):
         return Unknown("the surface is not closed, so inside and outside cannot be told apart")
     try:
         shapes = part_shapes(mesh, settings, support)
@@ -137,7 +137,7 @@ def _part(mesh: Mesh, settings: PrintSettings, support: Support | None) -> _Part
     )
 
 
-def _closed(mesh: Mesh) -> bool:
+def closed(mesh: Mesh) -> bool:
     """Whether every edge is passed as often one way as the other."""
     ids, count = edge_ids(mesh.faces, len(mesh.vertices))
     forward = (mesh.faces < np.roll(mesh.faces, -1, axis=1)).reshape(-1)

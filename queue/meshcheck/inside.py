@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -67,9 +68,9 @@ def look_inside(
         thickness_mm=drawing.thickness_mm,
         seconds=max(seconds, machine.layer_minimum_s) + machine.layer_change_s,
         path_m=path_mm / 1000,
-        mass_g=_volume_mm3(shapes, drawing) * MATERIALS[settings.material].density_g_cm3 / 1000,
+        mass_g=volume_mm3(shapes, drawing) * MATERIALS[settings.material].density_g_cm3 / 1000,
         kinds=tuple(kind for kind in KINDS if getattr(drawing, kind[0])),
-        overhang_layer=_overhang_layer(mesh, support, shapes, layers),
+        overhang_layer=overhang_layer(mesh, support, shapes, layers),
     )
 
 
@@ -80,7 +81,7 @@ def _timed(shapes: PartShapes, layer: int, machine: Machine) -> tuple[float, flo
     return float(visit.seconds[0]), float(visit.length_mm[0])
 
 
-def _volume_mm3(shapes: PartShapes, drawing: LayerDrawing) -> float:
+def volume_mm3(shapes: PartShapes, drawing: LayerDrawing) -> float:
     """Plastic in one layer: the part and the raft by their areas, support and brim by their lines."""
     settings = shapes.settings
     part_layer = drawing.layer - settings.raft_layers
@@ -93,7 +94,8 @@ def _volume_mm3(shapes: PartShapes, drawing: LayerDrawing) -> float:
     return (area_mm2 + lines_mm * settings.line_width_mm) * drawing.thickness_mm
 
 
-def _overhang_layer(mesh: Mesh, support: Support | None, shapes: PartShapes, layers: int) -> int | None:
+def overhang_layer(mesh: Mesh, support: Support | None, shapes: PartShapes, layers: int) -> int | None:
+    """The layer that holds the highest steep underside; None when there is none."""
     if support is None or len(support.overhang_faces) == 0:
         return None
     lowest = mesh.vertices[:, 2].min()
@@ -117,14 +119,22 @@ def draw(drawing: LayerDrawing, mesh: Mesh, settings: PrintSettings) -> str:
         flat: FloatArray = (points - middle) * np.array([scale, -scale]) + SIDE / 2
         return flat
 
-    paths = "".join(
-        f'<path class="line-{kind.replace("_", "-")}" d="{"".join(_path(seen(line)) for line in lines)}"/>'
-        for kind, _ in KINDS
-        if (lines := getattr(drawing, kind))
-    )
-    words = ", ".join(words for kind, words in KINDS if getattr(drawing, kind)) or "nothing"
-    title = f"Layer {drawing.layer + 1} of {drawing.layers} seen from above: {words}."
+    paths = "".join(line_path(drawing, kind, seen) for kind, _ in KINDS)
+    title = title_of(drawing.layer, drawing.layers, [words for kind, words in KINDS if getattr(drawing, kind)])
     return f'<svg viewBox="0 0 {SIDE} {SIDE}" role="img"><title>{title}</title>{paths}</svg>'
+
+
+def title_of(layer: int, layers: int, words: Sequence[str]) -> str:
+    """What the picture shows, for those who do not see it."""
+    return f"Layer {layer + 1} of {layers} seen from above: {', '.join(words) or 'nothing'}."
+
+
+def line_path(drawing: LayerDrawing, kind: str, seen: Callable[[FloatArray], FloatArray]) -> str:
+    """The SVG path of one kind of line, empty when there is none; ``seen`` puts points (k, 2) on the picture."""
+    lines: Polylines = getattr(drawing, kind)
+    if not lines:
+        return ""
+    return f'<path class="line-{kind.replace("_", "-")}" d="{"".join(_path(seen(line)) for line in lines)}"/>'
 
 
 def _path(points: FloatArray) -> str:

@@ -93,13 +93,21 @@ class _Files:
         return self._read[key]
 
 
+def placed_meshes(
+    files: Sequence[PlacedFile], settings: PrintSettings
+) -> tuple[list[tuple[Mesh, float, float, float]], list[Support]]:
+    """Mesh, x_mm, y_mm, turn_deg and the support of every copy. Copies of one file share their mesh and support.
+    Raises MeshRejected and OSError."""
+    read = _Files()
+    placed = [(read.mesh(file), file.x_mm, file.y_mm, file.turn_deg) for file in files]
+    return placed, [read.support(file, settings.overhang_limit_deg) for file in files]
+
+
 def estimate_files(
     files: Sequence[PlacedFile], settings: PrintSettings, machines: Mapping[str, Machine]
 ) -> dict[str, Estimate] | Unknown:
     """The plate's estimate on each kind of machine, by the key given. Raises MeshRejected and OSError."""
-    read = _Files()
-    placed = [(read.mesh(file), file.x_mm, file.y_mm, file.turn_deg) for file in files]
-    supports = [read.support(file, settings.overhang_limit_deg) for file in files]
+    placed, supports = placed_meshes(files, settings)
     return estimate_on_each(placed, settings, machines, supports)
 
 

@@ -14,6 +14,7 @@ from typing import Any, Literal
 from meshcheck.check import check_part
 from meshcheck.gcode import DIALECTS, GcodeRejected, belongs_to_plate, fits_bed, read_gcode, suits_material
 from meshcheck.inside import look_inside
+from meshcheck.inside_plate import look_inside_files
 from meshcheck.materials import MATERIALS
 from meshcheck.overhang import overhang
 from meshcheck.picture import draw
@@ -70,6 +71,20 @@ def layer(
         return {"unknown": "Its skin is not closed, so nobody can tell what is inside."}
     support = overhang(mesh, asked.overhang_limit_deg, watertight=True)
     return dataclasses.asdict(look_inside(mesh, asked, Machine(**machine), support, number))
+
+
+def plate_layer(
+    parts: Sequence[Mapping[str, Any]], settings: Mapping[str, Any], machine: Mapping[str, Any], number: int
+) -> dict[str, Any]:
+    """One layer of an arranged plate (fields of plating.PlacedFile): the fields of inside.LayerView, or ``unknown``
+    with the reason. ``number`` from 0."""
+    try:
+        found = look_inside_files(
+            [placed_file(part) for part in parts], PrintSettings(**settings), Machine(**machine), number
+        )
+    except MeshRejected as rejected:
+        return {"unknown": rejected.message}
+    return {"unknown": found.because} if isinstance(found, Unknown) else dataclasses.asdict(found)
 
 
 def estimate_plate(

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
@@ -15,18 +17,17 @@ from lessons.measuring import layer_of
 from lessons.models import CheckState
 from makerlab.files import attachment
 from makerlab.http import SignedInRequest
-from makerlab.work.child import ChildFailed
-from makerlab.work.registry import GiveUp
 from meshcheck.types import Unit, Verdict
 from meshcheck.units import UNIT_NAMES
 from submissions import actions, permissions, queries
 from submissions.compare import side_by_side, spin_inertia_gcm2
 from submissions.forms import HandInForm
+from submissions.layer_page import asked_layer, shown_layer
 from submissions.models import Submission
 from submissions.states import NotAllowedNow, State
 from submissions.uploads import UploadRefused
 from submissions.views.parts import in_place
-from submissions.wording import line_words, sort_findings, verdict_banner
+from submissions.wording import sort_findings, verdict_banner
 
 PAGE = "submissions/submission_report.html"
 RELATED = ("kit_part", "team__school_class__school", "assignment__plan", "assignment__meeting")
@@ -71,6 +72,7 @@ def report_context(request: SignedInRequest, submission: Submission, form: HandI
         "banner": verdict_banner(submission),
         "findings": sort_findings(submission) if readable else [],
         "spin_inertia": spin_inertia_gcm2(submission),
+        "filament": None if user.is_student else filament_cost(submission),
         "table": side_by_side(submission.kit_part, versions, submission) if readable else None,
         "newer": versions[-1] if versions[-1].version > submission.version else None,
         "replaces": next((v for v in versions if v.state in (State.HANDED_IN, State.APPROVED)), None),
@@ -86,6 +88,15 @@ def report_context(request: SignedInRequest, submission: Submission, form: HandI
         "can_review": permissions.can_review(user, submission),
         "can_upload": permissions.can_upload(user, submission.assignment, submission.kit_part),
     }
+
+
+def filament_cost(submission: Submission) -> dict[str, Any] | None:
+    """What the filament of one printed file costs, support and raft included, for staff; None without a price."""
+    price, report = queries.price_per_kg(submission), submission.report or {}
+    if price is None or submission.mass_g is None:
+        return None
+    grams = submission.mass_g + (report.get("support_g") or 0.0) + (report.get("raft_brim_g") or 0.0)
+    return {"cost": f"{Decimal(grams) * price / 1000:.2f}", "price_per_kg": price, "grams": grams}
 
 
 def unit_name(unit: str | None) -> str:
@@ -177,19 +188,10 @@ def submission_layers(request: SignedInRequest, pk: int) -> HttpResponse:
     submission = found(request, pk)
     if not submission.is_printable:
         raise Http404
-    asked = request.GET.get("layer", "")
-    number = int(asked) - 1 if asked.isdecimal() and len(asked) < 7 else 0
-    try:
-        view = layer_of(submission, submission.kit_part, request.user.school_id, number, submission.assignment)
-    except (ChildFailed, GiveUp, FileNotFoundError):
-        view = {"unknown": _("This layer cannot be drawn now. Try again in a moment.")}
-    if "layer" in view:
-        above = view["overhang_layer"]
-        view = {
-            **view,
-            "number": view["layer"] + 1,
-            "overhang_number": None if above is None else above + 1,
-            "legend": [(kind.replace("_", "-"), line_words(kind)) for kind, _words in reversed(view["kinds"])],
-        }
+    number = asked_layer(request)
+    view = shown_layer(
+        lambda: layer_of(submission, submission.kit_part, request.user.school_id, number, submission.assignment)
+    )
+    address = reverse("submissions:submission-layers", args=[submission.pk])
     template = "submissions/layer.html" if request.htmx else "submissions/layer_page.html"
-    return render(request, template, {"submission": submission, "view": view})
+    return render(request, template, {"submission": submission, "view": view, "address": address})
