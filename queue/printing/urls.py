@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from printing.views import bench, pins, plates, queue, room, spools, today
+from printing.views import bench, layers, pins, plates, queue, room, spools, today
 
 
 app_name = "printing"
