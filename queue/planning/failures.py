@@ -5,7 +5,9 @@ has a gamma prior of mean 1 that counts as much as WORTH_FAILURES expected failu
 A. Gelman et al., Bayesian data analysis, section 2.6; from memory). Spoilt copies of runs that reached their end are a
 share with a beta prior worth WORTH_COPIES copies. From general to particular (the room's other printers, the printer
 with its other materials, the printer with this material) each step's answer is the next one's belief, and no run
-counts in two steps.
+counts in two steps. One neighbour, however long its record, says of the others only what one draw can say: its counts
+are damped so that they weigh no more than the prior (for a gamma of shape W the precision of F / E about the common
+mean is 1 / (1 / E + 1 / W)).
 """
 
 from __future__ import annotations
@@ -65,16 +67,23 @@ def total(tallies: Iterable[Tally]) -> Tally:
     return sum(tallies, Tally())
 
 
-def failure_rate(steps: Sequence[Tally], believed: Risk) -> FailureRate:
-    """What ``steps``, from general to particular and without common runs, make of ``believed``."""
-    shape = rate = WORTH_FAILURES
-    spoil = believed.spoil_per_copy
-    for tally in steps:
-        shape, rate = WORTH_FAILURES * (shape / rate) + tally.failed, WORTH_FAILURES + tally.expected(believed)
-        spoil = (WORTH_COPIES * spoil + tally.spoilt) / (WORTH_COPIES + tally.copies)
+def failure_rate(own: Tally, neighbours: Sequence[Sequence[Tally]], believed: Risk) -> FailureRate:
+    """What the printer's ``own`` runs make of ``believed``, after each group of ``neighbours``, the most distant group
+    first; a neighbour is one tally. No run is in two of them."""
+    factor, spoil = 1.0, believed.spoil_per_copy
+    for group in neighbours:
+        failed = expected = spoilt = copies = 0.0
+        for each in group:
+            damped = WORTH_FAILURES / (WORTH_FAILURES + each.expected(believed))
+            failed, expected = failed + damped * each.failed, expected + damped * each.expected(believed)
+            damped = WORTH_COPIES / (WORTH_COPIES + each.copies)
+            spoilt, copies = spoilt + damped * each.spoilt, copies + damped * each.copies
+        factor = (WORTH_FAILURES * factor + failed) / (WORTH_FAILURES + expected)
+        spoil = (WORTH_COPIES * spoil + spoilt) / (WORTH_COPIES + copies)
+    shape, rate = WORTH_FAILURES * factor + own.failed, WORTH_FAILURES + own.expected(believed)
+    factor, spoil = shape / rate, (WORTH_COPIES * spoil + own.spoilt) / (WORTH_COPIES + own.copies)
     tail = (1 - INTERVAL_SHARE) / 2
     low, high = (float(gamma.ppf(share, shape, scale=1 / rate)) for share in (tail, 1 - tail))
-    factor = shape / rate
     share, low_share, high_share = (two_hour_share(scaled(believed, each)) for each in (factor, low, high))
     return FailureRate(factor, share, low_share, high_share, spoil)
 

@@ -44,10 +44,12 @@ class RunOnRecord:
 class Lesson:
     """What is known of one printer with one material. Everything is worked out when it is asked for."""
 
-    def __init__(self, runs: tuple[RunOnRecord, ...], beliefs: Beliefs, steps: tuple[Tally, ...], kin_runs: int):
+    def __init__(
+        self, runs: tuple[RunOnRecord, ...], beliefs: Beliefs, neighbours: tuple[list[Tally], ...], kin_runs: int
+    ):
         self.runs, self.beliefs, self.kin_runs = runs, beliefs, kin_runs
         self.finished = tuple(run for run in runs if run.finished is not None)
-        self._steps = steps
+        self._neighbours = neighbours
 
     @cached_property
     def calibration(self) -> Calibration:
@@ -59,7 +61,7 @@ class Lesson:
 
     @cached_property
     def failures(self) -> FailureRate:
-        return failure_rate(self._steps, ASSUMED)
+        return failure_rate(total(run.tally for run in self.runs), self._neighbours, ASSUMED)
 
     @property
     def is_default(self) -> bool:
@@ -110,12 +112,15 @@ class Learned:
             if (other.kind_id, other.material) == (machine.kind_id, machine.material)
             and other.printer_id != machine.printer_id
         ]
-        tallies: dict[str, list[Tally]] = defaultdict(list)
+        printers: dict[int, Tally] = defaultdict(Tally)
+        materials: list[Tally] = []
         for other, runs in self.runs.items():
-            step = "others" if other.printer_id != machine.printer_id else "printer" if other != machine else "itself"
-            tallies[step] += [run.tally for run in runs]
-        steps = tuple(total(tallies[step]) for step in ("others", "printer", "itself"))
-        return Lesson(self.runs.get(machine, ()), beliefs_from(kin), steps, sum(each.runs for each in kin))
+            if other.printer_id != machine.printer_id:
+                printers[other.printer_id] += total(run.tally for run in runs)
+            elif other != machine:
+                materials.append(total(run.tally for run in runs))
+        neighbours = ([*printers.values()], materials)
+        return Lesson(self.runs.get(machine, ()), beliefs_from(kin), neighbours, sum(each.runs for each in kin))
 
     def _by_itself(self, machine: Machine) -> Calibration:
         if machine not in self._alone:

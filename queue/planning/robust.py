@@ -76,7 +76,8 @@ def fit(rows: FloatArray, values: FloatArray, prior: Prior) -> Fit:
         residual = values - rows @ coefficients
         weights = (HEAVY_TAILS + 1) / (HEAVY_TAILS + np.square(residual) / square)
         weighted = rows * (weights / square)[:, None]
-        following: FloatArray = np.linalg.solve(weighted.T @ rows + pull, weighted.T @ values + pull @ mean)
+        wanted = weighted.T @ values + pull @ mean
+        following = np.asarray(np.linalg.solve(weighted.T @ rows + pull, wanted), dtype=np.float64)
         residual = values - rows @ following
         believed = prior.scale_runs * prior.scale**2
         square = (believed + float(weights @ np.square(residual))) / (prior.scale_runs + len(values))

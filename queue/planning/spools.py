@@ -10,8 +10,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from enum import StrEnum
+from typing import TypeVar
 
 from planning.calibration import Corrected
+
+Key = TypeVar("Key")
 
 SCALE_STEP_G = 1.0  # a kitchen scale (common practice, no source)
 TARES_G = (150.0, 300.0)  # usual empty spools (common practice, no source)
@@ -63,12 +66,16 @@ def rounded(amount: Decimal) -> Decimal:
 
 
 def cost_shares(grams: Mapping[str, float], price_per_kg: Decimal) -> dict[str, Decimal]:
-    """What each team's (or class's) grams cost in hundredths, so that the shares add up to the rounded whole.
+    """What each team's (or class's) grams cost in hundredths, so that the shares add up to the rounded whole."""
+    return rounded_shares({key: cost(value, price_per_kg) for key, value in grams.items()})
+
+
+def rounded_shares(exact: Mapping[Key, Decimal]) -> dict[Key, Decimal]:
+    """Amounts in hundredths that add up to the rounded whole.
 
     Rounded down first; the hundredths that are missing go to those with the largest remainder (the method of largest
     remainders), in the order given where they are equal.
     """
-    exact = {key: cost(value, price_per_kg) for key, value in grams.items()}
     cents = {key: int(amount * 100) for key, amount in exact.items()}
     missing = int(rounded(sum(exact.values(), Decimal(0))) * 100) - sum(cents.values())
     by_remainder = sorted(exact, key=lambda key: cents[key] - exact[key] * 100)

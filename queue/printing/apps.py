@@ -7,14 +7,17 @@ class PrintingConfig(AppConfig):
     def ready(self) -> None:
         from lessons.measuring import room_sources
         from printing import (
+            costs,
             jobs,  # noqa: F401 - registers the kinds of background work
             progress,
             queries,
             receivers,  # noqa: F401 - listens to submissions
         )
-        from submissions.queries import progress_sources
+        from submissions.queries import price_sources, progress_sources
 
         if queries.room_for_check not in room_sources:
             room_sources.append(queries.room_for_check)
         if progress.of_team not in progress_sources:
             progress_sources.append(progress.of_team)
+        if costs.price_for not in price_sources:
+            price_sources.append(costs.price_for)

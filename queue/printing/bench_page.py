@@ -12,7 +12,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from makerlab.components.figures import clock, day_clock, grams, hours_and_minutes
+from planning.learned import Learned
+from printing.learning import learn
 from printing.models import Outage, Plate, PrintCopy, Printer, Room, Run, Spool
+from printing.outlook import will_it_last
 from printing.queries import planned_plates
 from printing.states import CopyState, Outcome
 
@@ -70,7 +73,8 @@ def todo_list(room: Room, now: datetime) -> list[Todo]:
     plates = [plate for plate in planned_plates(room) if plate.setup_at and plate.printer]
     spools = {spool.printer_id: spool for spool in Spool.objects.filter(room=room, printer__isnull=False)}
     busy = {run.printer_id for run in runs}
-    starts = [_start(plate, spools.get(plate.printer_id), busy, now) for plate in plates]
+    learned = learn(room.pk)
+    starts = [_start(plate, spools.get(plate.printer_id), busy, learned, now) for plate in plates]
     return sorted(clears + starts, key=lambda todo: (todo.at, not todo.is_clear))
 
 
@@ -111,7 +115,7 @@ def _clear(run: Run, now: datetime) -> Todo:
     )
 
 
-def _start(plate: Plate, spool: Spool | None, busy: set[int], now: datetime) -> Todo:
+def _start(plate: Plate, spool: Spool | None, busy: set[int], learned: Learned, now: datetime) -> Todo:
     at = plate.setup_at or now
     need = _("%(colour)s %(material)s, %(grams)s.") % {
         "colour": capfirst(plate.colour),
@@ -119,10 +123,13 @@ def _start(plate: Plate, spool: Spool | None, busy: set[int], now: datetime) -> 
         "grams": grams(plate.mass_g),
     }
     fits = spool is not None and (spool.material, spool.colour) == (plate.material, plate.colour)
-    if fits and spool is not None and spool.grams_left >= plate.mass_g:
-        loaded = _("The loaded spool holds %(grams)s.") % {"grams": grams(spool.grams_left)}
-    elif fits and spool is not None:
-        loaded = _("The loaded spool holds only %(grams)s: swap it first.") % {"grams": grams(spool.grams_left)}
+    if fits and spool is not None and plate.printer is not None:
+        outlook = will_it_last(plate, plate.printer, spool, learned)
+        loaded = _("The loaded spool holds %(grams)s: %(lasts)s, %(words)s.") % {
+            "grams": grams(spool.grams_left),
+            "lasts": outlook.mark.text,
+            "words": outlook.words,
+        }
     else:
         loaded = _("Loaded is %(spool)s: swap it first.") % {"spool": spool or _("nothing")}
     free = plate.printer_id not in busy

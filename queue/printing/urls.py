@@ -2,8 +2,7 @@
 
 from django.urls import path
 
-from printing.views import bench, layers, pins, plates, queue, room, spools, today
-
+from printing.views import bench, costs, layers, pins, plates, printers, queue, room, spools, today
 
 app_name = "printing"
 urlpatterns = [
@@ -17,6 +16,7 @@ urlpatterns = [
     path("bench/", bench.bench, name="bench"),
     path("runs/<int:pk>/", bench.run_detail, name="run-detail"),
     path("runs/<int:pk>/clear/", bench.run_clear, name="run-clear"),
+    path("printers/<int:pk>/", printers.printer_detail, name="printer-detail"),
     path("printers/<int:pk>/take-out/", bench.printer_take_out, name="printer-take-out"),
     path("printers/<int:pk>/bring-back/", bench.printer_bring_back, name="printer-bring-back"),
     path("plates/<int:pk>/", plates.plate_detail, name="plate-detail"),
@@ -27,6 +27,8 @@ urlpatterns = [
     path("plates/<int:pk>/pin/", pins.plate_pin, name="plate-pin"),
     path("plates/<int:pk>/unpin/", pins.plate_unpin, name="plate-unpin"),
     path("plates/<int:pk>/start/", plates.plate_start, name="plate-start"),
+    path("costs/", costs.assignment_costs, name="assignment-costs"),
+    path("costs/<int:pk>/", costs.assignment_cost, name="assignment-cost"),
     path("spools/", spools.spool_list, name="spool-list"),
     path("spools/add/", spools.spool_create, name="spool-create"),
     path("spools/weigh-empty/", spools.spool_weigh_empty, name="spool-weigh-empty"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from decimal import Decimal
 
 from django.db.models import Q
 from django.utils import timezone
@@ -19,12 +20,20 @@ ProgressSource = Callable[[Team, Assignment], list[PartProgress]]
 # Printing is a higher layer: it adds its source here when it starts (AppConfig.ready).
 progress_sources: list[ProgressSource] = []
 
+# The same for what a kilogram of the part's filament costs today; None when nobody has said.
+price_sources: list[Callable[[Submission], Decimal | None]] = []
+
 JOB_KIND = "check-submission"
 
 
 def part_progress(team: Team, assignment: Assignment) -> list[PartProgress]:
     """What every registered source knows about the parts of this team."""
     return [progress for source in progress_sources for progress in source(team, assignment)]
+
+
+def price_per_kg(submission: Submission) -> Decimal | None:
+    """What a kilogram of its filament costs, by the first source that knows."""
+    return next((price for source in price_sources if (price := source(submission)) is not None), None)
 
 
 def team_of(user: User, assignment: Assignment) -> Team | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django import template
 
+from makerlab.components.figures import with_unit
 from printing.timeline import ROW, TOP
 
 register = template.Library()
@@ -25,3 +26,21 @@ def percent(value: float) -> str:
 def half_plus(value: float, more: float) -> float:
     """Radius of a ring that begins ``more`` from the middle and is ``value`` thick."""
     return round(value / 2 + more, 1)
+
+
+@register.filter
+def as_hours(hours: float) -> str:
+    """``41 h``; tenths below ten."""
+    return with_unit(hours, "h", 1 if hours < 10 else 0)
+
+
+@register.filter
+def as_minutes(seconds: float) -> float:
+    """Seconds in minutes."""
+    return seconds / 60
+
+
+@register.filter
+def as_percent(share: float) -> float:
+    """A share of one in percent."""
+    return 100 * share

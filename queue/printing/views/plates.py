@@ -23,7 +23,9 @@ from printing import actions, permissions, queries
 from printing.actions.bench import Checks
 from printing.forms import StartForm
 from printing.hours import attended_until, is_out_of_service
+from printing.learning import learn, lesson_of
 from printing.models import Plate, Printer
+from printing.outlook import will_it_last
 from printing.plate_drawing import draw_plate
 from printing.states import NotAllowedNow
 from printing.views.common import do, one
@@ -42,6 +44,7 @@ def printer_lines(request: SignedInRequest, plate: Plate) -> list[dict[str, Any]
     """How long the plate takes on each printer that can hold it, and what stands in the way there."""
     now = timezone.now()
     until = attended_until(plate.room, now)
+    learned = learn(plate.room_id)
     lines = []
     for printer in (
         Printer.objects.visible_to(request.user)
@@ -52,6 +55,8 @@ def printer_lines(request: SignedInRequest, plate: Plate) -> list[dict[str, Any]
         ends_at = now + timedelta(seconds=duration_s)
         unattended = plate.room.unattended_allowed and printer.may_run_unattended
         spool = getattr(printer, "spool", None)
+        fits = spool is not None and (spool.material, spool.colour) == (plate.material, plate.colour)
+        lesson = lesson_of(learned, printer, plate.material)
         lines.append(
             {
                 "printer": printer,
@@ -61,9 +66,11 @@ def printer_lines(request: SignedInRequest, plate: Plate) -> list[dict[str, Any]
                 "out": is_out_of_service(printer, now),
                 "busy": printer.runs.filter(outcome="running").exists(),
                 "spool": spool,
-                "spool_fits": spool is not None
-                and (spool.material, spool.colour) == (plate.material, plate.colour)
-                and spool.grams_left >= plate.mass_g,
+                "spool_fits": fits,
+                "outlook": will_it_last(plate, printer, spool, learned) if spool is not None and fits else None,
+                "run": lesson.duration(plate.estimates_s.get(str(printer.pk), duration_s)).run,
+                "runs_known": lesson.calibration.runs,
+                "is_default": lesson.is_default,
                 "past_hours": not unattended and (until is None or ends_at > until),
             }
         )
@@ -82,6 +89,7 @@ def page(
         "drawing": draw_plate(plate, copies),
         "code": queries.plate_code(plate),
         "lines": lines,
+        "asks_short": any(line["outlook"] and not line["outlook"].is_sure for line in lines),
         "asks_staying": any(line["past_hours"] for line in lines),
         "form": form or StartForm(plate=plate),
         "can_start": permissions.can_start(request.user, plate),
