@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from meshcheck.bodies import union_overlapping
+from meshcheck.miscounted import miscounted
 from meshcheck.moments import AREA, FIRST, SECOND, VOLUME, body_moments
 from meshcheck.types import Basics, FloatArray, Mesh, Topology, Unknown, Vector
 
@@ -17,7 +18,8 @@ def measure(mesh: Mesh, topology: Topology) -> Basics:
     """Area, box, volume, centre of mass and inertia (about the centre of mass, density 1).
 
     A mesh that is open or whose faces disagree about outside has no volume: those figures are Unknown with the
-    reason. Bodies that overlap are measured as their union, so shared material counts once.
+    reason. Bodies that overlap are measured as their union, so shared material counts once; so does what a skin that
+    passes through itself encloses twice.
     """
     if topology.overlapping_bodies:
         joined = union_overlapping(mesh, topology)
@@ -30,6 +32,8 @@ def measure(mesh: Mesh, topology: Topology) -> Basics:
     lowest, highest = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
     middle = (lowest + highest) / 2
     total = _total_moments(mesh, middle)
+    twice = miscounted(mesh, float(total[VOLUME]), middle)
+    total = total + twice.moments
     volume = float(total[VOLUME])
     if not volume > 0:
         return _surface_only(mesh, Unknown("the faces turned inward and outward cancel each other out"))
@@ -41,6 +45,8 @@ def measure(mesh: Mesh, topology: Topology) -> Basics:
         volume_mm3=volume,
         centre_of_mass_mm=_vector(middle + offset),
         inertia_mm5=_inertia(total[SECOND], volume, offset),
+        doubled_mm3=twice.doubled_mm3,
+        inverted_mm3=twice.inverted_mm3,
     )
 
 

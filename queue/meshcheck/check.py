@@ -64,6 +64,7 @@ def check_part(
         basics=found.basics,
         support=found.support,
         walls=found.walls,
+        crossings=found.crossings,
         holes=found.holes,
         estimate=found.estimate,
         density_g_cm3=MATERIALS[settings.material].density_g_cm3,

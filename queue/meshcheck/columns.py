@@ -132,6 +132,12 @@ def _sort_column(height, face, upward, a, b):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
+def _sort_columns(start, height, face, upward):  # type: ignore[no-untyped-def]
+    for cell in range(start.size - 1):
+        _sort_column(height, face, upward, start[cell], start[cell + 1])
+
+
+@njit(cache=True, nogil=True)
 def _spans(start, height, face, upward):  # type: ignore[no-untyped-def]
     most = height.size // 2
     column = np.empty(most, np.int32)
@@ -143,7 +149,6 @@ def _spans(start, height, face, upward):  # type: ignore[no-untyped-def]
         if a == b:
             continue
         met += 1
-        _sort_column(height, face, upward, a, b)
         depth, first, fair = 0, count, True
         for q in range(a, b):
             if not upward[face[q]]:
@@ -182,8 +187,33 @@ def _normals(vertices: FloatArray, faces: IntArray) -> FloatArray:
     return np.cross(b - a, c - a)
 
 
-def solid_spans(vertices: FloatArray, faces: IntArray, *, axis: int = 2, pitch_mm: float | None = None) -> Spans:
-    """Solid spans of columns along ``axis`` through vertices (n, 3) in mm and faces (m, 3).
+@dataclass(frozen=True, slots=True, eq=False)
+class Hits:
+    """Where columns along ``axis`` meet faces, cell by cell in the order of height, entries before exits.
+
+    start (cells + 1,): the hits of cell k are ``start[k]:start[k + 1]``; height_mm, face (h,); upward (m,) whether a
+    face looks up the axis, so that a column leaves the material there; across: cells in a row; corner_mm (2,).
+    """
+
+    axis: int
+    pitch_mm: float
+    start: NDArray[np.int64]
+    height_mm: FloatArray
+    face: IntArray
+    upward: NDArray[np.bool_]
+    across: int
+    corner_mm: FloatArray
+
+    def cross_mm(self, cell: IntArray) -> FloatArray:
+        """(k, 2) place of cells in the two axes after ``axis``, in cyclic order."""
+        row = cell // self.across
+        place = self.corner_mm + self.pitch_mm * np.column_stack([cell % self.across + (row * GOLDEN) % 1.0, row + 0.5])
+        c, s = np.cos(GRID_TURN_RAD), np.sin(GRID_TURN_RAD)
+        return np.column_stack([c * place[:, 0] + s * place[:, 1], -s * place[:, 0] + c * place[:, 1]])
+
+
+def column_hits(vertices: FloatArray, faces: IntArray, *, axis: int = 2, pitch_mm: float | None = None) -> Hits:
+    """Columns along ``axis`` through vertices (n, 3) in mm and faces (m, 3).
 
     Columns stand 0.25 mm apart, down to 0.1 mm in small parts; ``pitch_mm`` sets another distance. It grows by
     itself where a part would need more than ``COLUMNS_MOST`` columns.
@@ -202,12 +232,17 @@ def solid_spans(vertices: FloatArray, faces: IntArray, *, axis: int = 2, pitch_m
     shape = np.maximum(np.ceil(spread / pitch), 1).astype(np.int64)
     in_grid_units = normals * np.array([pitch, pitch, 1.0])  # heights change by slope times pitch from column to column
     start, height_at, face_at = _hits(grid, height, faces, in_grid_units, (int(shape[0]), int(shape[1])))
-    column, ends, at_faces, met, unbalanced = _spans(start, height_at, face_at, normals[:, 2] > 0)
-    row = column // shape[0]
-    place = corner + pitch * np.column_stack([column % shape[0] + (row * GOLDEN) % 1.0, row + 0.5])
-    cross: NDArray[np.float64] = np.column_stack(
-        [c * place[:, 0] + s * place[:, 1], -s * place[:, 0] + c * place[:, 1]]
-    )
+    upward = normals[:, 2] > 0
+    _sort_columns(start, height_at, face_at, upward)
+    return Hits(axis, pitch, start, height_at, face_at, upward, int(shape[0]), corner)
+
+
+def solid_spans(vertices: FloatArray, faces: IntArray, *, axis: int = 2, pitch_mm: float | None = None) -> Spans:
+    """Solid spans of the columns that ``column_hits`` describes."""
+    hits = column_hits(vertices, faces, axis=axis, pitch_mm=pitch_mm)
+    column, ends, at_faces, met, unbalanced = _spans(hits.start, hits.height_mm, hits.face, hits.upward)
+    cross = hits.cross_mm(column)
+    low, high = ends[:, 0], ends[:, 1]
     return Spans(
-        axis, pitch, column, ends[:, 0], ends[:, 1], at_faces[:, 0], at_faces[:, 1], cross, int(met), int(unbalanced)
+        axis, hits.pitch_mm, column, low, high, at_faces[:, 0], at_faces[:, 1], cross, int(met), int(unbalanced)
     )

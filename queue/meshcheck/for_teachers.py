@@ -13,6 +13,8 @@ FOR_TEACHERS: dict[str, str] = {
     "not_closed": _SKIN,
     "crowded_edges": _SKIN,
     "winding_mixed": _SKIN,
+    "skin_crosses": "It prints. Ask where two outlines run through each other, and let the team join or redraw them.",
+    "partly_inside_out": "It will not print as drawn. Look for an outline that crosses itself like the figure 8.",
     "inside_out_turned": "Nothing to do for the print. Worth a word if it comes back: usually a body was mirrored.",
     "welded": "Nothing to do. If many teams have it, choose a finer export setting for the class.",
     "several_bodies": "Ask whether the pieces belong together. Four wheels in one file are fine; a crumb is not.",

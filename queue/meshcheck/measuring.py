@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from meshcheck.basics import measure
 from meshcheck.bodies import union_overlapping
+from meshcheck.crossings import find_crossings
 from meshcheck.edges import edge_table
 from meshcheck.estimate import estimate
 from meshcheck.features import small_features
@@ -18,6 +19,7 @@ from meshcheck.similarity import signature_of_file
 from meshcheck.types import (
     MM_PER_UNIT,
     Basics,
+    Crossings,
     Estimate,
     Gauge,
     Hole,
@@ -54,6 +56,7 @@ class Measured:
     holes: tuple[Hole, ...]
     support: Support
     walls: Walls
+    crossings: Crossings | None
     estimate: Estimate | Unknown
     sizes_mm: tuple[Vector, ...]
     pieces: int  # bodies that are left when overlapping ones are joined
@@ -94,6 +97,7 @@ def measure_part(
         basics=basics,
         holes=holes,
         support=support,
+        crossings=find_crossings(solid) if closed else None,
         walls=thin_walls(solid, WALL_LINES * settings.line_width_mm),
         estimate=printed,
         sizes_mm=part_sizes(solid) if copies > 1 else (basics.size_mm,),

@@ -68,6 +68,21 @@ def _shape(report: Report) -> dict[str, Any]:
         "overhang_area_mm2": _plain(support.overhang_area_mm2) if support else None,
         "support_volume_mm3": _plain(known(support.volume_mm3)) if support else None,
         "footprint": dataclasses.asdict(outline) if outline else None,
+        "self_crossing": _crossing(report),
+    }
+
+
+def _crossing(report: Report) -> dict[str, Any] | None:
+    """How far the skin passes through itself; None where that is not known."""
+    found, basics = report.crossings, report.basics
+    if found is None or basics is None:
+        return None
+    return {
+        "length_mm": _plain(found.length_mm),
+        "doubled_mm3": _plain(basics.doubled_mm3),
+        "inverted_mm3": _plain(basics.inverted_mm3),
+        "place_mm": _plain(found.place_mm),
+        "complete": found.complete,
     }
 
 

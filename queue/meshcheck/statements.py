@@ -31,6 +31,7 @@ from meshcheck.units import UNIT_NAMES
 
 # Only one line of plastic fits in a wall of fewer lines than this (common practice, no source).
 ONE_LINE_BELOW = 1.5
+CROSSING_ROOM_MM3 = 0.5  # enclosed twice: less than a drop of plastic, and nobody will see it
 MAINLY = 0.9  # cosine of the angle within which a face is called after an axis of the drawing
 
 
@@ -67,6 +68,7 @@ def _skin(found: Measured) -> Iterable[Finding]:
         yield make("winding_mixed", flipped_edges=topology.flipped_edges)
     elif topology.watertight:
         yield make("winding_consistent")
+    yield from _through_itself(found)
     if topology.turned_bodies:
         yield make("inside_out_turned", turned_bodies=topology.turned_bodies)
     if topology.welded:
@@ -77,6 +79,26 @@ def _skin(found: Measured) -> Iterable[Finding]:
         yield make("overlapping_bodies", bodies=topology.bodies)
     if found.pieces > 1 and found.copies == 1:
         yield make("several_bodies", bodies=found.pieces)
+
+
+def _through_itself(found: Measured) -> Iterable[Finding]:
+    """Whether the skin crosses itself, how much room that concerns, and where."""
+    crossings, basics = found.crossings, found.basics
+    if crossings is None or isinstance(basics.volume_mm3, Unknown):
+        return
+    where = _near(crossings.place_mm)
+    if basics.inverted_mm3 > CROSSING_ROOM_MM3:
+        yield make("partly_inside_out", room_mm3=basics.inverted_mm3, where=where)
+    if basics.doubled_mm3 > CROSSING_ROOM_MM3:
+        yield make("skin_crosses", length_mm=crossings.length_mm, room_mm3=basics.doubled_mm3, where=where)
+    elif crossings.length_mm > 0 and basics.inverted_mm3 <= CROSSING_ROOM_MM3:
+        yield make("skin_grazes", length_mm=crossings.length_mm, where=where)
+    elif not crossings.complete:
+        yield make("not_measured", what="Whether the skin crosses itself", because="its faces lie too close together")
+
+
+def _near(place_mm: Vector | None) -> str:
+    return "" if place_mm is None else ", near x {:.1f}, y {:.1f}, z {:.1f}".format(*place_mm)
 
 
 def _bed(size_mm: Vector, bed_mm: Vector | None) -> Iterable[Finding]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from meshcheck.catalogue.entry import ADVICE, FIX, MILLIONTH, PASSES, SKIN, Entry
+from meshcheck.catalogue.entry import ADVICE, FIX, MILLIONTH, PASSES, POSITIVE, SKIN, Entry
 
 SKIN_ENTRIES: dict[str, Entry] = {
     "closed": Entry(PASSES, "The skin is closed", "{faces:,} triangles, no open edges", limit_source=SKIN),
@@ -33,6 +33,29 @@ SKIN_ENTRIES: dict[str, Entry] = {
         SKIN,
     ),
     "winding_consistent": Entry(PASSES, "All faces look the same way", limit_source=SKIN),
+    "skin_crosses": Entry(
+        ADVICE,
+        "The skin passes through itself",
+        "{length_mm:.0f} mm of crossing{where}; {room_mm3:.0f} mm³ were drawn twice",
+        "It prints as one solid, and we count the doubled room once. Still, it can hide a hole or a gap that you drew.",
+        "Look for a sketch line that crosses itself, or for a body pushed through another without joining them. "
+        "Redraw it so that the outline never crosses, or join the bodies into one solid.",
+        POSITIVE,
+    ),
+    "partly_inside_out": Entry(
+        FIX,
+        "A part of the solid is inside out",
+        "{room_mm3:.0f} mm³ are enclosed the wrong way round{where}",
+        "Where a skin is twisted through itself, its outside turns inward. That room stays empty when it is printed.",
+        "Look for a sketch line that crosses itself like the figure 8, or for a twist that turns over. Redraw it so "
+        "that the outline never crosses.",
+        POSITIVE,
+    ),
+    "skin_grazes": Entry(
+        PASSES,
+        "Faces cut each other by a hair",
+        "{length_mm:.1f} mm of crossing{where}, too little to be seen in print",
+    ),
     "inside_out_turned": Entry(
         ADVICE,
         "The part was inside out; we turned it",

@@ -12,6 +12,7 @@ from meshcheck.settings import PrintSettings as PrintSettings
 from meshcheck.settings import settings_problems as settings_problems
 from meshcheck.types.measured import Basics as Basics
 from meshcheck.types.measured import Bridge as Bridge
+from meshcheck.types.measured import Crossings as Crossings
 from meshcheck.types.measured import Hole as Hole
 from meshcheck.types.measured import Signature as Signature
 from meshcheck.types.measured import SmallFeature as SmallFeature

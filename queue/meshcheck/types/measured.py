@@ -6,13 +6,17 @@ from dataclasses import dataclass
 from typing import Literal
 
 from meshcheck.support_columns import SupportColumns
+from meshcheck.types.bore import BoreShape
 from meshcheck.types.plain import IntArray, Unknown, Vector
+
+_ROUND = BoreShape()
 
 
 @dataclass(frozen=True, slots=True)
 class Basics:
     """Size and mass properties of the solid. The inertia is about the centre of mass for density 1:
-    a 3 x 3 tensor in mm5 (multiply by density in kg/mm3 and 1e-6 for kg m2)."""
+    a 3 x 3 tensor in mm5 (multiply by density in kg/mm3 and 1e-6 for kg m2). Room that the skin encloses twice counts
+    once, room enclosed the wrong way round not at all; both are told, and make the figures good to 1 % of them."""
 
     area_mm2: float
     lowest_mm: Vector
@@ -20,6 +24,8 @@ class Basics:
     volume_mm3: float | Unknown
     centre_of_mass_mm: Vector | Unknown
     inertia_mm5: tuple[Vector, Vector, Vector] | Unknown
+    doubled_mm3: float = 0.0
+    inverted_mm3: float = 0.0
 
     @property
     def size_mm(self) -> Vector:
@@ -59,6 +65,18 @@ class Walls:
     limit_mm: float
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Crossings:
+    """Where a skin passes through itself. faces: those that cut another face of their body; length_mm: of all cuts
+    together; place_mm: the middle of the longest. ``complete`` is False when the search was given up, and there may
+    be more."""
+
+    faces: IntArray
+    length_mm: float
+    place_mm: Vector | None
+    complete: bool
+
+
 @dataclass(frozen=True, slots=True)
 class Hole:
     """One cylindrical hole. ``free_diameter_mm`` is the largest round bar that passes;
@@ -81,6 +99,7 @@ class Hole:
     rim: int | None = None  # which wheel of the file it belongs to, counted from 0
     hub: bool = False  # the hub hole of that wheel, the one a gauge is held against
     obstructed: bool = False  # something crosses it between its ends
+    shape: BoreShape = _ROUND
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from meshcheck.types.measured import Basics, Hole, Signature, SmallFeature, Support, Walls
+from meshcheck.types.measured import Basics, Crossings, Hole, Signature, SmallFeature, Support, Walls
 from meshcheck.types.mesh import Mesh, Topology
 from meshcheck.types.plain import Level, Unit, Unknown, Verdict
 from meshcheck.types.printed import Estimate, Turn
@@ -53,6 +53,7 @@ class Report:
     basics: Basics | None = None
     support: Support | None = None
     walls: Walls | None = None
+    crossings: Crossings | None = None  # None where the skin is not closed
     holes: tuple[Hole, ...] | Unknown = ()
     estimate: Estimate | Unknown = _NOT_ESTIMATED
     density_g_cm3: float = 1.24
