@@ -93,7 +93,7 @@ class BoardPage:
                 predicted = charts.with_unit(self.experiment, design.prediction.value)
             measured = CellView(self.experiment, design.cell(self.experiment.predicted)).mean
             if isinstance(design.gap, Gap) and isinstance(design.gap.percent, Measured):
-                difference = f"{design.gap.percent.value:+.1f}{NO_BREAK}%"
+                difference = f"{charts.signed(design.gap.percent.value, 1, plus=True)}{NO_BREAK}%"
         known = self.wheels.get(team.key, {}).get(self.design)
         wheel = f"{known.wheel.mass_kg.value * 1000:.1f}{NO_BREAK}g" if known else ""
         return BoardRow(team, wheel, [cell.mean for cell in cells], predicted, measured, difference)
@@ -159,9 +159,9 @@ class BoardPage:
             "design": self.design,
             "first": first,
             "at": charts.changed_with_unit(self.experiment, value),
-            "difference": charts.with_unit(self.experiment, found.difference.value),
-            "low": charts.with_unit(self.experiment, found.interval.low),
-            "high": charts.with_unit(self.experiment, found.interval.high),
+            "difference": charts.with_unit(self.experiment, found.difference.value, more=1),
+            "low": charts.with_unit(self.experiment, found.interval.low, more=1),
+            "high": charts.with_unit(self.experiment, found.interval.high, more=1),
         }
         if found.told_apart:
             return Told(

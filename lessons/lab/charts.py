@@ -15,10 +15,18 @@ from lessons.science.values import Measured, Unknown
 from makerlab.components.chart import MARKERS, TONES, AxisOf, Band, Chart, Curve, Dot, Marker, Series
 
 
-def with_unit(experiment: Experiment, value: float) -> str:
-    """A measured value with its unit, in the decimals of a reading."""
+def with_unit(experiment: Experiment, value: float, more: int = 0) -> str:
+    """A measured value with its unit, in the decimals of a reading, or ``more`` of them for a difference."""
     unit = experiment.measured.unit
-    return f"{value:.{experiment.measured.decimals}f}" + (f"\u00a0{unit}" if unit else "")
+    return signed(value, experiment.measured.decimals + more) + (f"\u00a0{unit}" if unit else "")
+
+
+def signed(value: float, decimals: int, plus: bool = False) -> str:
+    """Digits with a true minus sign; what rounds to zero has no sign."""
+    digits = f"{abs(value):.{decimals}f}"
+    if float(digits) == 0:
+        return digits
+    return ("\u2212" if value < 0 else "+" if plus else "") + digits
 
 
 def changed_with_unit(experiment: Experiment, value: float) -> str:
@@ -78,7 +86,7 @@ def team_chart(
         description=_in_words(experiment, design),
         x=x,
         y=y,
-        series=series,
+        series=[each for each in series if each.dots],
         curves=[*_line(experiment, tried, means), *_physics(expected)],
         bands=_physics_band(expected),
         squares=True,

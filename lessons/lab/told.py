@@ -70,13 +70,15 @@ def gap_told(experiment: Experiment, design: DesignResult) -> Told | None:
     if not isinstance(gap, Gap) or not isinstance(design.prediction, Measured) or experiment.predicted is None:
         return None
     mean = design.cell(experiment.predicted).mean
-    percent = f"{gap.percent.value:+.1f}{NO_BREAK}%" if isinstance(gap.percent, Measured) else "–"
+    percent = (
+        f"{charts.signed(gap.percent.value, 1, plus=True)}{NO_BREAK}%" if isinstance(gap.percent, Measured) else "–"
+    )
     facts = {
         "predicted": charts.with_unit(experiment, design.prediction.value),
         "measured": charts.with_unit(experiment, mean or 0.0),
         "percent": percent,
-        "low": charts.with_unit(experiment, gap.interval.low),
-        "high": charts.with_unit(experiment, gap.interval.high),
+        "low": charts.with_unit(experiment, gap.interval.low, more=1),
+        "high": charts.with_unit(experiment, gap.interval.high, more=1),
     }
     if gap.agree:
         return Told(

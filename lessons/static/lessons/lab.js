@@ -1,9 +1,6 @@
 /* The team's sheet on lab day: a stopwatch, and readings that wait on the device until the server has them.
    Every reading gets its name here, so sending it again after a lost answer stores it once. */
 
-const form = document.querySelector("form[data-lab]");
-if (form) start(form);
-
 function start(form) {
   const outbox = new Outbox(form);
   const watch = form.querySelector("[data-watch]") ? new Watch(form) : null;
@@ -148,7 +145,7 @@ class Outbox {
   }
 
   show() {
-    const { waits, signIn, refused, drop, unit } = this.form.dataset;
+    const { waits, signIn, refused, unit } = this.form.dataset;
     const rows = this.rows;
     const waiting = rows.filter((row) => !row.why);
     this.place.replaceChildren();
@@ -159,7 +156,7 @@ class Outbox {
       const button = document.createElement("button");
       button.type = "button";
       button.className = "btn";
-      button.textContent = drop;
+      button.textContent = this.form.dataset.throw;
       button.addEventListener("click", () => (this.rows = this.rows.filter((each) => each.entry !== row.entry)));
       line.append(button);
     }
@@ -237,3 +234,6 @@ class Watch {
     return this.time !== null && text === this.time.toFixed(this.decimals);
   }
 }
+
+const form = document.querySelector("form[data-lab]");
+if (form) start(form);
