@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.core.exceptions import PermissionDenied
 
-from lessons.models import Assignment, KitPart
+from lessons.models import Assignment, KitPart, SchoolClass
 from makerlab.accounts.models import User
 
 
@@ -25,3 +25,29 @@ def can_set_print(user: User, kit_part: KitPart, assignment: Assignment | None =
     except PermissionDenied:
         return False
     return True
+
+
+def check_can_make_class(user: User) -> None:
+    """Teachers make classes they teach; administrators for any teacher of the school."""
+    if not (user.is_teacher or user.is_administrator):
+        raise PermissionDenied
+
+
+def check_can_run_class(user: User, school_class: SchoolClass) -> None:
+    """Who teaches the class, and administrators of its school, say who is in it and when it meets."""
+    if not SchoolClass.objects.editable_by(user).filter(pk=school_class.pk).exists():
+        raise PermissionDenied
+
+
+def can_run_class(user: User, school_class: SchoolClass) -> bool:
+    try:
+        check_can_run_class(user, school_class)
+    except PermissionDenied:
+        return False
+    return True
+
+
+def check_can_set_days(user: User) -> None:
+    """The bell schedule is the school's: administrators set it, all staff see it."""
+    if not user.is_administrator:
+        raise PermissionDenied

@@ -43,6 +43,10 @@ class Locked(Exception):
         self.until = until
 
 
+class JoiningClosed(Exception):
+    """Everything was right, but the class takes nobody who has not signed in before."""
+
+
 def is_pin(value: str) -> bool:
     """Whether the text is four of our pictures joined by commas."""
     names = value.split(",")
@@ -67,7 +71,8 @@ def note_wrong_pin(user: User) -> None:
 
 
 class ClassCodeBackend(BaseBackend):
-    """Class code + nickname + picture PIN. Raises Locked while a student is locked out."""
+    """Class code + nickname + picture PIN. Raises Locked while a student is locked out, JoiningClosed for somebody who
+    never signed in while the class is closed to new ones. Nobody of an archived class gets in."""
 
     def authenticate(
         self,
@@ -80,8 +85,9 @@ class ClassCodeBackend(BaseBackend):
         if not class_code or not nickname or not pin:
             return None
         member = (
-            Membership.objects.select_related("user")
+            Membership.objects.select_related("user", "school_class")
             .filter(school_class__code__iexact=class_code.strip(), nickname__iexact=nickname.strip())
+            .filter(school_class__archived_at__isnull=True)
             .first()
         )
         if member is None or not member.user.is_active or not member.user.pin:
@@ -94,7 +100,10 @@ class ClassCodeBackend(BaseBackend):
             note_wrong_pin(user)
             return None
         User.objects.filter(pk=user.pk).update(pin_failures=0, pin_locked_until=None)
+        if user.last_login is None and not member.school_class.joining_open:
+            raise JoiningClosed
         return user
 
     def get_user(self, user_id: int) -> User | None:
-        return User.objects.select_related("school").filter(pk=user_id, is_active=True).first()
+        people = User.objects.select_related("school").filter(pk=user_id, is_active=True)
+        return people.exclude(membership__school_class__archived_at__isnull=False).first()

@@ -14,7 +14,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 
 from lessons.forms import PICTURE_CHOICES, StudentSignInForm
-from lessons.signin import Locked
+from lessons.signin import JoiningClosed, Locked
 from makerlab.accounts.next_page import next_page
 from makerlab.audit.models import record
 
@@ -31,16 +31,18 @@ def student_sign_in(request: HttpRequest) -> HttpResponse:
         return redirect(target)
     start = {"class_code": request.GET.get("class", "")[:12]}
     form = StudentSignInForm(request, request.POST or None, initial=start)
-    wait_s = 0
+    wait_s, closed = 0, False
     try:
         signed_in = request.method == "POST" and form.is_valid()
     except Locked as lock:
         signed_in, wait_s = False, seconds_until(lock.until)
+    except JoiningClosed:
+        signed_in, closed = False, True
     if signed_in and form.user is not None:
         login(request, form.user, backend=STUDENT_BACKEND)
         record(form.user.school_id, form.user, "signed-in", form.user)
         return redirect(target)
-    context = {"form": form, "wait_s": wait_s, "choices": PICTURE_CHOICES, "next": target}
+    context = {"form": form, "wait_s": wait_s, "closed": closed, "choices": PICTURE_CHOICES, "next": target}
     return render(request, "lessons/sign_in.html", context, status=422 if form.is_bound else 200)
 
 

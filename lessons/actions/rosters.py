@@ -1,0 +1,104 @@
+"""Bring a class list into a class: what was previewed, compared again at the moment it is saved."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import asdict, dataclass
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from lessons.actions.classes import locked
+from lessons.actions.refusals import ChangedMeanwhile
+from lessons.actions.students import create_member, remove_member, write_nickname
+from lessons.actions.teams import create_team
+from lessons.classes.members import as_listed, fingerprint, members_of, team_words
+from lessons.models import Membership, SchoolClass, Team
+from lessons.rosters import Changes, Roster, compare, names
+from makerlab.accounts.models import User
+from makerlab.audit.models import record
+
+
+@dataclass(frozen=True, slots=True)
+class Preview:
+    """What a list would change, the teams it would make, and a fingerprint of both."""
+
+    changes: Changes
+    new_teams: tuple[str, ...]
+    seen: str
+
+
+def preview(school_class: SchoolClass | None, roster: Roster) -> Preview:
+    """Compare the list with the class as it is now; with None, with a class still to be made. Changes nothing."""
+    members = as_listed(members_of(school_class)) if school_class else []
+    teams = list(school_class.teams.all()) if school_class else []
+    changes = compare(roster, members)
+    known = {names.key(word) for team in teams for word in team_words(team)}
+    new: dict[str, str] = {}
+    for wanted in (*(s.team for s in changes.added), *(move.team for move in changes.moved)):
+        if wanted and names.key(wanted) not in known:
+            new.setdefault(names.key(wanted), wanted)
+    return Preview(changes, tuple(new.values()), fingerprint([asdict(changes), list(new)]))
+
+
+@transaction.atomic
+def import_roster(
+    user: User, school_class: SchoolClass, roster: Roster, seen: str, leave: Collection[int] = ()
+) -> Changes:
+    """Make the class as the list says. ``leave``: keys of memberships, among those the list no longer holds, to be
+    removed; nobody else leaves. Returns what was done. Raises PermissionDenied, and ChangedMeanwhile when the class is
+    no longer as it was in the preview."""
+    school_class = locked(user, school_class)
+    now = preview(school_class, roster)
+    if now.seen != seen:
+        raise ChangedMeanwhile(_("The class changed after this preview was made. Look at it again, then save."))
+    changes = now.changes
+    members = {member.pk: member for member in members_of(school_class)}
+    left = [members[member.pk] for member in changes.left if member.pk in set(leave)]
+    for member in left:
+        remove_member(user, member)
+    _rename(changes, members)
+    for listed, key in changes.keyed:
+        Membership.objects.filter(pk=listed.pk).update(sourced_id=key)
+    teams = _Teams(school_class)
+    for move in changes.moved:
+        Membership.objects.filter(pk=move.member.pk).update(team=teams.called(move.team))
+    for student in changes.added:
+        create_member(school_class, student.nickname, teams.called(student.team), student.sourced_id)
+    record(
+        user.school_id, user, "import_class_list", school_class, added=len(changes.added), moved=len(changes.moved),
+        renamed=len(changes.renamed), removed=len(left),
+    )  # fmt: skip
+    return changes
+
+
+def _rename(changes: Changes, members: dict[int, Membership]) -> None:
+    """Two may swap nicknames, so each first gets one that nobody can have."""
+    for rename in changes.renamed:
+        Membership.objects.filter(pk=rename.member.pk).update(nickname=f"\u2060{rename.member.pk}")
+    for rename in changes.renamed:
+        write_nickname(members[rename.member.pk], rename.nickname)
+
+
+class _Teams:
+    """The teams of a class by what a list calls them; a team nobody knows yet is made."""
+
+    def __init__(self, school_class: SchoolClass) -> None:
+        self.school_class = school_class
+        self.known: dict[str, Team] = {}
+        for team in school_class.teams.order_by("-number"):
+            self._learn(team)
+
+    def _learn(self, team: Team) -> None:
+        self.known |= {names.key(word): team for word in team_words(team)}
+
+    def called(self, word: str) -> Team | None:
+        """None for a student the list puts into no team."""
+        if not word:
+            return None
+        if names.key(word) not in self.known:
+            number = int(word) if word.isdecimal() and 0 < int(word) <= 99 else None
+            made = create_team(self.school_class, "" if number else word, number)
+            self._learn(made)
+            self.known[names.key(word)] = made
+        return self.known[names.key(word)]

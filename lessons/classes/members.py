@@ -1,0 +1,43 @@
+"""Who is in a class and in which team; fingerprints of both, so that nobody saves over what another just changed."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable
+from typing import Any
+
+from lessons.models import Membership, SchoolClass, Team
+from lessons.rosters import Member
+
+
+def members_of(school_class: SchoolClass) -> list[Membership]:
+    """The students by nickname, with team and sign-in."""
+    members = school_class.memberships.select_related("team", "user")
+    return sorted(members, key=lambda member: (member.nickname.casefold(), member.pk))
+
+
+def as_listed(members: Iterable[Membership]) -> list[Member]:
+    """The students as ``lessons.rosters.compare`` takes them."""
+    return [Member(m.pk, m.nickname, m.sourced_id, team_words(m.team) if m.team else ()) for m in members]
+
+
+def team_words(team: Team) -> tuple[str, ...]:
+    """What a list may call a team."""
+    return (str(team.number), team.name, f"team {team.number}", str(team))
+
+
+def fingerprint(value: Any) -> str:
+    return hashlib.sha256(json.dumps(value, sort_keys=True, default=str).encode()).hexdigest()[:16]
+
+
+def teams_seen(school_class: SchoolClass) -> str:
+    """A fingerprint of the teams and of who is in them."""
+    teams = list(school_class.teams.order_by("pk").values_list("pk", "number", "name", "tray"))
+    placed = list(school_class.memberships.order_by("pk").values_list("pk", "team_id"))
+    return fingerprint([teams, placed])
+
+
+def pins_seen(members: Iterable[Membership]) -> str:
+    """A fingerprint of the pictures of these students."""
+    return fingerprint(sorted((member.pk, member.user.pin) for member in members))
