@@ -30,9 +30,10 @@ from lessons.models import (
 from lessons.signin import set_pin
 from makerlab.accounts.models import Role, School, User
 from makerlab.demo import fixtures
+from makerlab.demo.history import History
 from makerlab.work.actions import enqueue, run_waiting
 from meshcheck.types import Verdict
-from printing.models import Printer, PrinterKind, Room, RoomHours, Spool
+from printing.models import EmptySpool, Printer, PrinterKind, Room, RoomHours, Spool
 from submissions import actions as submitting
 from submissions.models import Submission
 
@@ -79,7 +80,17 @@ class Builder:
             self.plans[plan["code"]] = self._plan(plan)
         for school_class in self.facts["classes"]:
             self._class(school_class)
+        self._history()
         return self.school
+
+    def _history(self) -> None:
+        """Runs of a club that is over: the printers have something to learn from."""
+        teacher, technician = (
+            next(person for person in self.people.values() if person.role == role)
+            for role in (Role.TEACHER, Role.TECHNICIAN)
+        )
+        plan = next(iter(self.plans.values()))
+        History(Room.objects.get(school=self.school), plan, teacher, technician).write(self._weekday, self._moment)
 
     def _days(self) -> None:
         for values in self.facts["day_kinds"]:
@@ -111,7 +122,12 @@ class Builder:
             fields = {name: spool[name] for name in ("material", "colour", "grams_left", "price_per_kg")}
             Spool.objects.create(
                 room=room, printer=printers.get(spool["printer"]), grams_full=kind["grams_full"],
-                tare_g=kind["tare_g"], **fields,
+                tare_g=kind["tare_g"], maker=kind["name"], **fields,
+            )  # fmt: skip
+        for kind in spool_kinds.values():
+            EmptySpool.objects.create(
+                room=room, maker=kind["name"], grams_full=kind["grams_full"], tare_g=kind["tare_g"],
+                weighed_at=self._moment(self._weekday(-12), time(15, 40)),
             )  # fmt: skip
 
     def _plan(self, values: dict[str, Any]) -> LessonPlan:

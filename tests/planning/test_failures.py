@@ -29,7 +29,7 @@ def test_one_step_by_hand(starts: int, failed: int) -> None:
 
 
 def test_a_group_passes_its_answer_on() -> None:
-    # four neighbours fail twice as often as believed; the printer itself has ten starts of two hours without any failure
+    # four neighbours fail twice as often as believed; the printer itself has ten starts of two hours without a failure
     each, own = Tally(125, 20, 250.0), Tally(10, 0, 20.0)
     damped = WORTH_FAILURES / (WORTH_FAILURES + 10)  # 125 starts of two hours: ten failures expected
     general = (4 * damped * 20 + WORTH_FAILURES) / (4 * damped * 10 + WORTH_FAILURES)
