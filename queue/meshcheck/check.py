@@ -72,6 +72,7 @@ def check_part(
         small_features=found.small,
         turn=found.turn,
         signature=found.signature,
+        spin=found.spin,
         posed=pose is not None,
         mesh=found.mesh,
         seconds=time.perf_counter() - began,

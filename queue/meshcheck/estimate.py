@@ -18,9 +18,10 @@ from meshcheck.layers.shapes import PartShapes, part_shapes
 from meshcheck.layers.support import AUTO_SUPPORT_MM2 as AUTO_SUPPORT_MM2
 from meshcheck.layers.support import wanted_support
 from meshcheck.materials import MATERIALS, filament_m
+from meshcheck.printed import printed_body
 from meshcheck.settings import at_speeds
 from meshcheck.timing import Place, Visit, place_of, plate_seconds, time_layers
-from meshcheck.types import Estimate, FloatArray, IntArray, Machine, Mesh, PrintSettings, Support, Unknown
+from meshcheck.types import Estimate, FloatArray, IntArray, Machine, Mesh, PrintedBody, PrintSettings, Support, Unknown
 
 Placed = tuple[Mesh, float, float, float]
 
@@ -76,7 +77,8 @@ def estimate_on_each(
                 return part
             parts[key] = part
         copies.append(_Copy(parts[key], place_of(mesh, x_mm, y_mm, turn_deg)))
-    return {key: _sum_up(copies, each[0], at_speeds(machine, each[0])) for key, machine in machines.items()}
+    body = printed_body(copies[0].part.shapes, float(placed[0][0].vertices[:, 2].min())) if len(copies) == 1 else None
+    return {key: _sum_up(copies, each[0], at_speeds(machine, each[0]), body) for key, machine in machines.items()}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -144,7 +146,7 @@ def closed(mesh: Mesh) -> bool:
     return bool((np.bincount(ids, np.where(forward, 1.0, -1.0), count) == 0).all())
 
 
-def _sum_up(copies: Sequence[_Copy], settings: PrintSettings, machine: Machine) -> Estimate:
+def _sum_up(copies: Sequence[_Copy], settings: PrintSettings, machine: Machine, body: PrintedBody | None) -> Estimate:
     grams_per_mm3 = MATERIALS[settings.material].density_g_cm3 / 1000
     shapes = [copy.part.shapes for copy in copies]
     mass_g = sum(part.volume_mm3 for part in shapes) * grams_per_mm3
@@ -163,6 +165,7 @@ def _sum_up(copies: Sequence[_Copy], settings: PrintSettings, machine: Machine) 
         layers=len(layer_s),
         path_m=path_mm / 1000,
         settings=settings,
+        body=body,
     )
 
 

@@ -16,6 +16,7 @@ from meshcheck.orientation import Rotation, advise_turn, turned
 from meshcheck.overhang import overhang
 from meshcheck.repair import repair
 from meshcheck.similarity import signature_of_file
+from meshcheck.spin import spin_of
 from meshcheck.types import (
     MM_PER_UNIT,
     Basics,
@@ -30,6 +31,7 @@ from meshcheck.types import (
     RawMesh,
     Signature,
     SmallFeature,
+    Spin,
     Support,
     Topology,
     Turn,
@@ -65,6 +67,7 @@ class Measured:
     small: tuple[SmallFeature, ...]
     turn: Turn | Unknown
     signature: Signature | Unknown
+    spin: Spin | Unknown
 
 
 def measure_part(
@@ -107,6 +110,7 @@ def measure_part(
         small=small_features(solid, edges, holes, gauge.hole_diameter_mm if gauge else None),
         turn=_turn(solid, printed, judged, settings, machine, limits),
         signature=signature_of_file(solid, topology, basics, copies),
+        spin=spin_of(solid, holes, gauge, copies, printed),
     )
 
 

@@ -8,33 +8,12 @@ the polygon sums are the usual ones, written from memory and compared with close
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from manifold3d import CrossSection
 
 from meshcheck.layers.shapes import PartShapes, loops_of
 from meshcheck.materials import MATERIALS
-from meshcheck.types import FloatArray
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class PrintedBody:
-    """mass_g; centre_mm (3,); inertia_g_mm2 (3, 3) about the centre, in the coordinates of the mesh that was cut.
-
-    Raft, brim and support are not part of it.
-    """
-
-    mass_g: float
-    centre_mm: FloatArray
-    inertia_g_mm2: FloatArray
-
-    def about(self, point_mm: FloatArray, direction: FloatArray) -> float:
-        """Moment of inertia in g mm2 about the line through ``point_mm`` (3,) along ``direction`` (3,), any length."""
-        axis = np.asarray(direction, np.float64) / np.linalg.norm(direction)
-        offset = np.asarray(point_mm, np.float64) - self.centre_mm
-        distance_sq = float(offset @ offset) - float(offset @ axis) ** 2
-        return float(axis @ self.inertia_g_mm2 @ axis) + self.mass_g * distance_sq
+from meshcheck.types import FloatArray, PrintedBody
 
 
 def printed_body(shapes: PartShapes, lowest_mm: float) -> PrintedBody:

@@ -48,6 +48,7 @@ def report_json(report: Report) -> dict[str, Any]:
         "pose": _pose(report),
         "posed": report.posed,
         "signature": None if isinstance(report.signature, Unknown) else signature_json(report.signature),
+        "spin": None if isinstance(report.spin, Unknown) else dataclasses.asdict(report.spin),
         "findings": [_finding(finding) for finding in report.findings],
         "seconds": _plain(report.seconds),
     }

@@ -16,6 +16,7 @@ from meshcheck.types.measured import Crossings as Crossings
 from meshcheck.types.measured import Hole as Hole
 from meshcheck.types.measured import Signature as Signature
 from meshcheck.types.measured import SmallFeature as SmallFeature
+from meshcheck.types.measured import Spin as Spin
 from meshcheck.types.measured import Support as Support
 from meshcheck.types.measured import Walls as Walls
 from meshcheck.types.mesh import Mesh as Mesh
@@ -35,6 +36,7 @@ from meshcheck.types.plain import known as known
 from meshcheck.types.printed import Estimate as Estimate
 from meshcheck.types.printed import Material as Material
 from meshcheck.types.printed import Pose as Pose
+from meshcheck.types.printed import PrintedBody as PrintedBody
 from meshcheck.types.printed import Turn as Turn
 from meshcheck.types.report import Finding as Finding
 from meshcheck.types.report import Report as Report

@@ -120,3 +120,12 @@ class Signature:
     volume_mm3: float
     area_mm2: float
     gyration_mm: Vector
+
+
+@dataclass(frozen=True, slots=True)
+class Spin:
+    """Of one wheel: mass in g, moment of inertia in g mm2 about its hub hole, largest distance in mm from that axis."""
+
+    mass_g: float
+    inertia_g_mm2: float
+    radius_mm: float

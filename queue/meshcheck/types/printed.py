@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+import numpy as np
 
 from meshcheck.settings import PrintSettings
-from meshcheck.types.plain import Vector
+from meshcheck.types.plain import FloatArray, Vector
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +55,25 @@ class Material:
     source: str
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class PrintedBody:
+    """mass_g; centre_mm (3,); inertia_g_mm2 (3, 3) about the centre, in the coordinates of the mesh that was cut.
+
+    Raft, brim and support are not part of it.
+    """
+
+    mass_g: float
+    centre_mm: FloatArray
+    inertia_g_mm2: FloatArray
+
+    def about(self, point_mm: FloatArray, direction: FloatArray) -> float:
+        """Moment of inertia in g mm2 about the line through ``point_mm`` (3,) along ``direction`` (3,), any length."""
+        axis = np.asarray(direction, np.float64) / np.linalg.norm(direction)
+        offset = np.asarray(point_mm, np.float64) - self.centre_mm
+        distance_sq = float(offset @ offset) - float(offset @ axis) ** 2
+        return float(axis @ self.inertia_g_mm2 @ axis) + self.mass_g * distance_sq
+
+
 @dataclass(frozen=True, slots=True)
 class Estimate:
     """Grams and minutes of one file printed once. ``duration_s`` is heat-up plus printing, without cool-down.
@@ -70,6 +91,7 @@ class Estimate:
     layers: int
     path_m: float
     settings: PrintSettings
+    body: PrintedBody | None = field(default=None, compare=False)  # of a single part
 
     @property
     def used_g(self) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from meshcheck.types.measured import Basics, Crossings, Hole, Signature, SmallFeature, Support, Walls
+from meshcheck.types.measured import Basics, Crossings, Hole, Signature, SmallFeature, Spin, Support, Walls
 from meshcheck.types.mesh import Mesh, Topology
 from meshcheck.types.plain import Level, Unit, Unknown, Verdict
 from meshcheck.types.printed import Estimate, Turn
@@ -61,6 +61,7 @@ class Report:
     small_features: tuple[SmallFeature, ...] = ()
     turn: Turn | Unknown = _NOT_MEASURED
     signature: Signature | Unknown = _NOT_MEASURED
+    spin: Spin | Unknown = _NOT_MEASURED
     posed: bool = False  # measured lying otherwise than it is drawn
     mesh: Mesh | None = None
     seconds: float = 0.0
