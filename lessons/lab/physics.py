@@ -19,22 +19,17 @@ from lessons.models.measured import MeasuredFile
 from lessons.science.rolling import NO_LOSS, Cart, Losses, Run, TimedRun, Wheel, expected_run, losses_from_runs
 from lessons.science.values import Measured, Unknown
 
-MASS_SHARE, INERTIA_SHARE, RADIUS_MM = (
-    0.03,
-    0.03,
-    0.1,
-)  # how well a print follows its drawing (common practice, no source)
+# how well a print follows its drawing (common practice, no source)
+MASS_SHARE, INERTIA_SHARE, RADIUS_MM = 0.03, 0.03, 0.1
 LOAD_G = 0.5  # a school balance (common practice, no source)
 
 
 @dataclass(frozen=True, slots=True)
 class LabWheel:
-    """A wheel as it goes on the cart. ``name`` for people; ``as_printed``: spin inertia from its layers, else as if it
-    were equally dense throughout."""
+    """A wheel as it goes on the cart: ``name`` for people, its spin inertia from its layers."""
 
     name: str
     wheel: Wheel
-    as_printed: bool
 
 
 Source = Callable[[Assignment, Team], Mapping[str, LabWheel]]
@@ -75,7 +70,7 @@ def wheel_of(measured: MeasuredFile, name: str) -> LabWheel | None:
         Measured(inertia, INERTIA_SHARE * inertia),
         Measured(radius, RADIUS_MM / 1000),
     )
-    return LabWheel(name, wheel, bool(spin.get("as_printed", False)))
+    return LabWheel(name, wheel)
 
 
 def cart_with(experiment: Experiment, wheel: Wheel, value: float) -> Cart | None:
