@@ -5,6 +5,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.db import transaction
+from django.db.models.signals import post_delete
 from django.dispatch import receiver
 
 from lessons.models import Assignment, KitPart
@@ -12,6 +14,7 @@ from lessons.signals import settings_changed
 from makerlab.accounts.models import User
 from printing import actions
 from printing.actions.settings import plan_with_new_settings
+from printing.models import PreparedFile
 from submissions.models import Submission
 from submissions.signals import approved, withdrawn
 
@@ -29,3 +32,10 @@ def cancel(sender: Any, submission: Submission, user: User | None = None, **_res
 @receiver(settings_changed, dispatch_uid="printing.plan_with_new_settings")
 def plan_again(sender: Any, kit_part: KitPart, assignment: Assignment | None = None, **_rest: Any) -> None:
     plan_with_new_settings(kit_part, assignment)
+
+
+@receiver(post_delete, sender=PreparedFile, dispatch_uid="printing.forget_prepared_file")
+def forget_file(sender: Any, instance: PreparedFile, **_rest: Any) -> None:
+    """The stored file goes when its row is really gone."""
+    if instance.file:
+        transaction.on_commit(lambda: instance.file.delete(save=False))

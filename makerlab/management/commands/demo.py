@@ -48,9 +48,8 @@ class Command(BaseCommand):
         from makerlab.wsgi import application
 
         try:
-            return waitress.create_server(
-                application, host=HOST, port=port, threads=8, max_request_body_size=settings.UPLOAD_MAX_BYTES + 65536
-            )
+            largest = max(settings.UPLOAD_MAX_BYTES, settings.PREPARED_MAX_BYTES) + 65536
+            return waitress.create_server(application, host=HOST, port=port, threads=8, max_request_body_size=largest)
         except OSError as error:
             raise CommandError(f"Port {port} cannot be used ({error}). Try another one: --port 8001") from error
 

@@ -15,7 +15,9 @@ from django.utils import timezone
 
 from makerlab.work import child
 from printing.models import PlateEstimate
+from printing.planner.arrangement import arrangement_of
 from printing.planner.beds import why_not_on
+from printing.planner.prepared import as_prepared, standing_files
 from printing.planner.values import Kind, Laid, Snapshot, WantedCopy, nozzle_of
 
 SERVICE = "meshcheck.service:estimate_plate"
@@ -41,11 +43,23 @@ class Estimates:
 
     def __init__(self, snapshot: Snapshot) -> None:
         self.snapshot = snapshot
+        self.prepared = standing_files(snapshot.room_id)
         self.made: dict[str, Any] = {}
         self.used: set[str] = set()
 
     def exact(self, plates: Sequence[Laid], on_progress: Callable[[float], None] | None = None) -> list[PlateFigures]:
-        """Figures of each plate, in order."""
+        """Figures of each plate, in order: our own, or those of a prepared file that stands for it."""
+        figures = self.own(plates, on_progress)
+        if not self.prepared:
+            return figures
+        arrangements = [arrangement_of(laid, self.snapshot.copies) for laid in plates]
+        return [
+            as_prepared(each, self.prepared.get(arrangement, []))
+            for each, arrangement in zip(figures, arrangements, strict=True)
+        ]
+
+    def own(self, plates: Sequence[Laid], on_progress: Callable[[float], None] | None = None) -> list[PlateFigures]:
+        """Our own figures of each plate, in order, whatever was prepared for it."""
         eligible = [self._eligible(laid) for laid in plates]
         requests = [
             self._request(laid, kinds) if kinds else None

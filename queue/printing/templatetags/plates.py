@@ -12,6 +12,7 @@ from lessons.print_settings import in_force
 from lessons.settings_page import lines
 from meshcheck.types import PrintSettings
 from printing.models import Plate
+from printing.prepared_page import section
 
 register = template.Library()
 
@@ -40,3 +41,11 @@ def is_outdated(context: Context, values: dict[str, Any]) -> bool:
         except (ValueError, TypeError):
             return True
     return False
+
+
+@register.inclusion_tag("printing/plate_prepared.html", takes_context=True)
+def plate_prepared(context: Context, plate: Plate) -> dict[str, Any]:
+    """The files prepared for the plate, and the form that brings one; ``prepared_form`` of the page is one refused."""
+    request = context["request"]
+    shared = {"request": request, "csrf_token": context.get("csrf_token")}
+    return {**shared, **section(plate, request.user, context.get("prepared_form"))}

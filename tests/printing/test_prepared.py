@@ -1,0 +1,408 @@
+"""Files a technician prepared elsewhere: read in a real child, held against the plate, standing for it, withdrawn."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from pathlib import Path
+
+import pytest
+from django.core.exceptions import PermissionDenied
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
+from django.utils import timezone
+
+from lessons.actions.print_settings import set_print_settings
+from makerlab.audit.models import Event
+from makerlab.work.actions import run_waiting
+from makerlab.work.models import Job
+from meshcheck.materials import MATERIALS
+from printing import actions
+from printing.actions.prepared import FILES_KEPT, bring_prepared, use_prepared, withdraw_prepared
+from printing.models import Plate, PreparedFile, PrintCopy
+from printing.planner.arrangement import arrangement_of, arrangement_of_plate, size_of
+from printing.planner.snapshot import take_snapshot
+from printing.queries import placed_copies
+from printing.states import NotAllowedNow
+from tests.printing.helpers import ALL_CHECKED, ordered_mesh, plan_now, with_meshes
+from tests.submissions.make import stored_files, text_of
+
+pytestmark = pytest.mark.django_db
+FEED_MM_S = 40.0
+
+
+@pytest.fixture
+def plate(world) -> Plate:
+    """A planned plate of four real wheels."""
+    with_meshes(world)
+    ordered_mesh(world)
+    plan_now()
+    return Plate.objects.filter(copies__request__kit_part=world.wheel).distinct().get()
+
+
+def file_for(
+    plate: Plate, *, grams: float = 1.0, taller_mm: float = 0.0, nozzle_c: int = 205, x_mm: float = 0.0
+) -> str:
+    """G-code as the box around the plate's parts wants it, layer by layer: the plate's height and, times ``grams``, its
+    grams; ``x_mm`` moves it all on the bed."""
+    snapshot = take_snapshot(plate.room_id, timezone.now())
+    laid = next(each.laid for each in snapshot.plates if each.id == plate.pk)
+    width, depth, height = size_of(laid, snapshot.copies)
+    bed = plate.printer.kind
+    round_bed = bed.bed == "round"
+    left = (0 if round_bed else bed.width_mm / 2) - width / 2 + x_mm
+    front = (0 if round_bed else bed.depth_mm / 2) - depth / 2
+    layers = round((height + taller_mm) / 0.2)
+    mm3 = grams * plate.mass_g / MATERIALS["PLA"].density_g_cm3 * 1000
+    e_mm = mm3 / (math.pi * 1.75**2 / 4) / layers / 4
+    lines = ["M140 S55", f"M109 S{nozzle_c}", "G28", "G90", "M83", f"G1 F{FEED_MM_S * 60}"]
+    for k in range(layers):
+        lines.append(f"G0 X{left:.3f} Y{front:.3f} Z{0.2 * (k + 1):.2f}")
+        for x, y in ((width, 0), (width, depth), (0, depth), (0, 0)):
+            lines.append(f"G1 X{left + x:.3f} Y{front + y:.3f} E{e_mm:.5f}")
+    return "\n".join(lines)
+
+
+def upload(text: str | bytes, name: str = "P1.gcode") -> SimpleUploadedFile:
+    return SimpleUploadedFile(name, text.encode() if isinstance(text, str) else text, "text/plain")
+
+
+def bring(world, plate, text, dialect="printer-ms", **values) -> PreparedFile:
+    prepared = bring_prepared(plate, plate.printer.kind, dialect, upload(text, **values), world.technician)
+    run_waiting("measure")
+    prepared.refresh_from_db()
+    plate.refresh_from_db()
+    return prepared
+
+
+def codes(prepared, level="must_fix"):
+    return {each["code"] for each in prepared.reading["findings"] if each["level"] == level}
+
+
+# what tells arrangements apart
+
+
+def test_planner_and_database_see_the_same_arrangement(world, plate):
+    snapshot = take_snapshot(world.room.pk, timezone.now())
+    laid = next(each.laid for each in snapshot.plates if each.id == plate.pk)
+    assert arrangement_of(laid, snapshot.copies) == arrangement_of_plate(plate, placed_copies(plate))
+
+
+def test_another_place_turn_or_setting_is_another_arrangement(plate):
+    before = arrangement_of_plate(plate, placed_copies(plate))
+    copies = placed_copies(plate)
+    copies[0].number, copies[1].number = copies[1].number, copies[0].number  # which is which does not matter
+    assert arrangement_of_plate(plate, copies[::-1]) == before
+    copies[0].x_mm += 0.01
+    assert arrangement_of_plate(plate, copies) != before
+    copies[0].x_mm -= 0.01
+    copies[0].turn_deg += 1
+    assert arrangement_of_plate(plate, copies) != before
+    copies[0].turn_deg -= 1
+    plate.settings = {**plate.settings, "walls": 9}
+    assert arrangement_of_plate(plate, copies) != before
+
+
+# the whole way
+
+
+def test_a_file_that_fits_stands_by_itself_and_is_planned_with(world, plate):
+    own_s, own_g = dict(plate.durations_s), plate.mass_g
+    prepared = bring(world, plate, file_for(plate, grams=1.1))
+    assert (prepared.check_state, prepared.check_error, prepared.stands) == ("checked", "", True)
+    assert codes(prepared) == set()
+    assert codes(prepared, "passes") >= {"gcode_height", "gcode_grams", "gcode_extents", "gcode_on_bed", "gcode_nozzle"}
+    assert prepared.mass_g == pytest.approx(1.1 * own_g, rel=1e-3)
+    same_kind = [str(p.pk) for p in world.printers if p.kind == plate.printer.kind and str(p.pk) in own_s]
+    others = [key for key in own_s if key not in same_kind]
+    for _time in range(2):  # at once, and again after the room is planned
+        assert {plate.estimates_s[key] for key in same_kind} == {prepared.duration_s}
+        assert {plate.durations_s[key] for key in others} == {own_s[key] for key in others}
+        assert (plate.mass_g, plate.held) == (prepared.mass_g, True)
+        plan_now()
+        plate.refresh_from_db()
+    assert plate.ends_at is not None
+    minutes = (plate.ends_at - plate.starts_at).total_seconds() / 60
+    assert minutes == pytest.approx(plate.durations_s[str(plate.printer_id)] / 60, abs=1.0)
+    prepared.refresh_from_db()
+    assert prepared.stands
+    assert Event.objects.filter(verb="use_prepared", facts__by_itself=True).exists()
+
+
+def test_the_time_is_that_of_the_path_in_the_file(world, plate):
+    """On paper: the way round the box at 40 mm/s in every layer, corners and the step up costing little beside it, and
+    the heat-up and homing every file has (20 s, meshcheck.gcode.reader)."""
+    prepared = bring(world, plate, file_for(plate))
+    facts = prepared.reading["facts"]
+    lowest, highest = facts["printed"]["lowest_mm"], facts["printed"]["highest_mm"]
+    around_mm = 2 * (highest[0] - lowest[0] + highest[1] - lowest[1])
+    heat_s = plate.printer.kind.machine_value().heat_up_s
+    on_paper = heat_s + 20 + facts["layers"] * around_mm / FEED_MM_S
+    assert prepared.duration_s == pytest.approx(on_paper, rel=0.03)
+
+
+@pytest.mark.parametrize(
+    ("changes", "wrong"),
+    [
+        ({"taller_mm": 2.0}, {"gcode_height"}),
+        ({"grams": 2.0}, {"gcode_grams"}),
+        ({"nozzle_c": 260}, {"gcode_nozzle"}),
+    ],
+)
+def test_what_does_not_fit_stands_only_when_somebody_compared_it(world, plate, changes, wrong):
+    before = dict(plate.durations_s)
+    prepared = bring(world, plate, file_for(plate, **changes))
+    assert codes(prepared) == wrong
+    assert (prepared.stands, plate.durations_s) == (False, before)
+    with pytest.raises(NotAllowedNow, match="Compare"):
+        use_prepared(prepared, world.technician)
+    use_prepared(prepared, world.technician, compared=True)
+    plate.refresh_from_db()
+    assert plate.estimates_s[str(plate.printer_id)] == prepared.duration_s
+
+
+def test_what_prints_beyond_the_bed_never_stands(world, plate):
+    prepared = bring(world, plate, file_for(plate, x_mm=150))
+    assert "gcode_on_bed" in codes(prepared)
+    with pytest.raises(NotAllowedNow, match="cannot stand"):
+        use_prepared(prepared, world.technician, compared=True)
+
+
+def test_withdrawing_brings_our_own_estimate_back(world, plate):
+    own_s, own_g = dict(plate.durations_s), plate.mass_g
+    prepared = bring(world, plate, file_for(plate, grams=1.2))
+    withdraw_prepared(prepared, world.technician)
+    plate.refresh_from_db()
+    assert (plate.durations_s, plate.mass_g) == (own_s, own_g)
+    plan_now()
+    plate.refresh_from_db()
+    assert (plate.durations_s, plate.mass_g) == (own_s, own_g)
+    use_prepared(prepared, world.technician)  # it fits, so it may stand again
+    with pytest.raises(NotAllowedNow, match="already"):
+        use_prepared(prepared, world.technician)
+
+
+def test_the_newer_of_two_stands(world, plate):
+    first = bring(world, plate, file_for(plate))
+    second = bring(world, plate, file_for(plate, grams=1.05))
+    first.refresh_from_db()
+    assert (first.stands, second.stands) == (False, True)
+    assert plate.mass_g == second.mass_g
+
+
+def test_another_arrangement_withdraws_the_file(world, plate):
+    prepared = bring(world, plate, file_for(plate, grams=1.2))
+    assert prepared.stands
+    PrintCopy.objects.filter(plate=plate, place=1).update(turn_deg=45.0)
+    actions.plan_again(world.room, world.technician)
+    plan_now()
+    prepared.refresh_from_db()
+    plate.refresh_from_db()
+    assert not prepared.stands
+    assert prepared.duration_s not in plate.estimates_s.values()
+    with pytest.raises(NotAllowedNow, match="otherwise by now"):
+        use_prepared(prepared, world.technician, compared=True)
+
+
+def test_new_settings_leave_a_prepared_plate_alone_until_it_is_let_go(world, plate):
+    prepared = bring(world, plate, file_for(plate))
+    set_print_settings(world.teacher, world.wheel, world.assignment, {"infill_share": 1.0})
+    run_waiting()
+    prepared.refresh_from_db()
+    assert prepared.stands
+    actions.release_plate(Plate.objects.get(pk=plate.pk), world.technician)
+    run_waiting()
+    assert not PreparedFile.objects.filter(stands=True).exists()
+
+
+def test_a_file_changed_under_the_reading_does_not_stand(world, plate):
+    """The arrangement it was held against is gone by the time it is read."""
+    bring_prepared(plate, plate.printer.kind, "printer-ms", upload(file_for(plate)), world.technician)
+    from makerlab.work.actions import claim, finish
+    from printing.prepared import read
+
+    job = claim("measure")
+    apply = read(job)
+    PrintCopy.objects.filter(plate=plate, place=1).update(x_mm=70.123)
+    assert finish(job, apply)
+    prepared = PreparedFile.objects.get()
+    assert (prepared.check_state, prepared.stands) == ("checked", False)
+
+
+# hostile files and caps
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"\x00" * 1000,
+        b"solid wheel\nfacet normal 0 0 1\n",
+        b"<svg onload=alert(1)>",
+        b"G1 X99999999 F100\n",
+        b"G1 F600\nG1 X" + b"9" * 5000,
+        b"%PDF-1.7 \xff\xfe\n" * 50,
+        b"G1 X1 F100 E1\n" + b"(" * 5000,
+        b"G91\nG1 F6000\n" + b"G1 X9000\n" * 10,
+    ],
+)
+def test_hostile_text_is_refused_in_words(world, plate, content, signed_in):
+    prepared = bring(world, plate, content)
+    assert not prepared.stands
+    assert prepared.check_state == "checked"
+    said = prepared.reading["rejected"]
+    assert said["message"]
+    text = text_of(signed_in(world.technician).get(reverse("printing:plate-detail", args=[plate.pk])))
+    assert "could not be used" in text
+    with pytest.raises(NotAllowedNow):
+        use_prepared(prepared, world.technician, compared=True)
+
+
+def test_a_name_never_reaches_the_file_system(world, plate):
+    prepared = bring(world, plate, "G1 X1 F100", name="../../etc/<script>.gcode")
+    assert "/" not in prepared.file_name
+    assert "<" not in prepared.file_name
+    assert Path(prepared.file.name).parent.parent.name == "prepared"
+
+
+def test_sizes_are_capped_and_nothing_stays_behind(world, plate, settings):
+    before = len(stored_files())
+    settings.PREPARED_MAX_BYTES = 100
+    for content, said in ((b"", "empty"), (b"G" * 101, "at most")):
+        with pytest.raises(NotAllowedNow, match=said):
+            bring_prepared(plate, plate.printer.kind, "printer-ms", upload(content), world.technician)
+    assert len(stored_files()) == before
+
+
+def test_a_refused_file_leaves_nothing_behind(world, plate):
+    before = len(stored_files())
+    with pytest.raises(NotAllowedNow, match="not known"):
+        bring_prepared(plate, plate.printer.kind, "guess", upload("G1 X1 F1"), world.technician)
+    assert len(stored_files()) == before
+    assert not PreparedFile.objects.exists()
+
+
+def test_only_the_newest_files_are_kept(world, plate, django_capture_on_commit_callbacks):
+    with django_capture_on_commit_callbacks(execute=True):
+        for number in range(FILES_KEPT + 3):
+            kind = plate.printer.kind
+            bring_prepared(plate, kind, "printer-ms", upload(f"G1 X{number} F100"), world.technician)
+    kept = list(PreparedFile.objects.values_list("pk", flat=True))
+    assert len(kept) == FILES_KEPT
+    stored = [path for path in stored_files() if "prepared" in path.parts]
+    assert len(stored) == FILES_KEPT
+
+
+def test_a_started_plate_takes_no_file(world, plate):
+    prepared = bring(world, plate, file_for(plate))
+    actions.start_plate(plate, plate.printer, world.technician, ALL_CHECKED)
+    plate.refresh_from_db()
+    assert plate.runs.get().estimate_g == prepared.mass_g
+    for verb in (
+        lambda: bring_prepared(plate, plate.printer.kind, "printer-ms", upload("G1 X1 F1"), world.technician),
+        lambda: withdraw_prepared(prepared, world.technician),
+    ):
+        with pytest.raises(NotAllowedNow):
+            verb()
+
+
+# who may, and the pages
+
+
+@pytest.mark.parametrize("who", ["student", "teacher", "other_technician", "other_teacher"])
+def test_only_bench_staff_bring_and_use_files(world, plate, who):
+    person = getattr(world, who)
+    with pytest.raises(PermissionDenied):
+        bring_prepared(plate, plate.printer.kind, "printer-ms", upload("G1 X1 F1"), person)
+    prepared = bring(world, plate, file_for(plate))
+    for verb in (use_prepared, withdraw_prepared):
+        with pytest.raises(PermissionDenied):
+            verb(prepared, person)
+
+
+@pytest.fixture
+def technician(world, signed_in):
+    return signed_in(world.technician)
+
+
+def post(client, plate, text, **values):
+    data = {"kind": plate.printer.kind_id, "dialect": "printer-ms", "file": upload(text), **values}
+    return client.post(reverse("printing:plate-prepared", args=[plate.pk]), data)
+
+
+def test_bringing_a_file_on_the_page(world, plate, technician):
+    text = text_of(technician.get(reverse("printing:plate-detail", args=[plate.pk])))
+    assert "Bring the file you prepared" in text
+    assert "G4 P500 waits half a second" in text
+    assert post(technician, plate, file_for(plate)).status_code == 302
+    section = reverse("printing:plate-prepared", args=[plate.pk])
+    waiting = text_of(technician.get(section, headers={"HX-Request": "true"}))
+    assert "being read" in waiting
+    assert 'hx-trigger="every 1s"' in waiting
+    run_waiting("measure")
+    done = text_of(technician.get(section, headers={"HX-Request": "true"}))
+    assert "stands for the plate" in done
+    assert "The height is the plate&#x27;s" in done
+    assert "205 °C, usual 190 to 220 °C" in done
+    assert "by our own estimate" in done
+    assert "hx-trigger" not in done
+
+
+@pytest.mark.parametrize(
+    ("values", "said"),
+    [
+        ({"file": ""}, "Choose the file first."),
+        ({"file": SimpleUploadedFile("a.gcode", b"")}, "The file is empty"),
+        ({"dialect": "any"}, "Select a valid choice"),
+        ({"kind": "999999"}, "Select a valid choice"),
+    ],
+)
+def test_bad_input_is_told_in_place(plate, technician, values, said):
+    answer = post(technician, plate, "G1 X1 F100", **values)
+    assert answer.status_code == 422
+    assert said in text_of(answer)
+    assert not PreparedFile.objects.exists()
+
+
+def test_the_file_leaves_only_as_a_download(world, plate, technician, signed_in):
+    content = file_for(plate)
+    prepared = bring(world, plate, content)
+    address = reverse("printing:prepared-file", args=[prepared.pk])
+    answer = technician.get(address)
+    assert b"".join(answer.streaming_content) == content.encode()
+    assert answer["Content-Disposition"].startswith("attachment")
+    assert answer["Content-Type"] == "application/octet-stream"
+    assert answer["X-Content-Type-Options"] == "nosniff"
+    assert hashlib.sha256(content.encode()).hexdigest() == prepared.sha256
+    answer.close()
+    for person, status in ((world.teacher, 200), (world.student, 404), (world.other_technician, 404)):
+        answer = signed_in(person).get(address)
+        assert answer.status_code == status
+        answer.close()
+
+
+def test_using_and_withdrawing_on_the_page(world, plate, technician, signed_in):
+    prepared = bring(world, plate, file_for(plate, grams=2.0))
+    page = reverse("printing:plate-detail", args=[plate.pk])
+    text = text_of(technician.get(page))
+    assert "does not fit in everything" in text
+    assert "I compared it with the plate" in text
+    use = reverse("printing:prepared-use", args=[prepared.pk])
+    assert "Compare the file" in text_of(technician.post(use, follow=True))
+    assert "stands for" in text_of(technician.post(use, {"compared": "on"}, follow=True))
+    withdraw = reverse("printing:prepared-withdraw", args=[prepared.pk])
+    for person in (world.teacher, world.student, world.other_technician):
+        assert signed_in(person).post(withdraw).status_code == 404
+    assert "stands no longer" in text_of(technician.post(withdraw, follow=True))
+    seen_by_teacher = text_of(signed_in(world.teacher).get(page))
+    assert prepared.file_name in seen_by_teacher
+    assert "Bring another file" not in seen_by_teacher
+
+
+def test_looking_starts_no_work(world, plate, technician):
+    prepared = bring(world, plate, file_for(plate))
+    plan_now()
+    before = Job.objects.count()
+    technician.get(reverse("printing:plate-detail", args=[plate.pk]))
+    technician.get(reverse("printing:plate-prepared", args=[plate.pk]))
+    technician.get(reverse("printing:prepared-file", args=[prepared.pk])).close()
+    assert Job.objects.count() == before
