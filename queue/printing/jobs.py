@@ -1,10 +1,13 @@
-"""Background work of printing: planning the room."""
+"""Background work of printing: planning the room, reading prepared files."""
 
 from __future__ import annotations
 
+from lessons.measuring import JOB_WALL_S
 from makerlab.work.models import Job, Lane
 from makerlab.work.registry import Apply, Handler, register
+from printing import prepared
 from printing.actions.ground import PLAN_ROOM
+from printing.actions.prepared import KIND as READ_PREPARED
 
 
 def plan_room(job: Job) -> Apply:
@@ -18,6 +21,21 @@ def not_planned(job: Job, message: str) -> None:
     """The old plan stays in force; the room page says that planning failed, from the job itself."""
 
 
+def read_prepared(job: Job) -> Apply:
+    """Read a file that a technician prepared for a plate."""
+    return prepared.read(job)
+
+
+register(
+    Handler(
+        kind=READ_PREPARED,
+        lane=Lane.MEASURE,
+        wall_s=JOB_WALL_S,
+        work=read_prepared,
+        failed=prepared.not_read,
+        failed_message="The file could not be read, three times. Prepare it again, or print by our own estimate.",
+    )
+)
 register(
     Handler(
         kind=PLAN_ROOM,

@@ -77,6 +77,11 @@ def check_can_pin(user: User, plate: Plate) -> None:
         raise NotAllowedNow(_("%(plate)s was started; a running print does not move.") % {"plate": plate})
 
 
+def check_can_prepare(user: User, plate: Plate) -> None:
+    """Bring the file that was prepared for a plate, and let it stand for it, until the plate is started."""
+    check_can_start(user, plate)
+
+
 def check_can_serve(user: User, printer: Printer) -> None:
     """Take a printer out of service, or back."""
     check_can_work_at_bench(user, printer.room)
@@ -113,3 +118,7 @@ def can_pin(user: User, plate: Plate) -> bool:
 
 def can_clear(user: User, run: Run) -> bool:
     return asks(check_can_clear, user, run)
+
+
+def can_prepare(user: User, plate: Plate) -> bool:
+    return asks(check_can_prepare, user, plate)

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from printing.views import bench, costs, layers, pins, plates, printers, queue, room, spools, today
+from printing.views import bench, costs, layers, pins, plates, prepared, printers, queue, room, spools, today
 
 app_name = "printing"
 urlpatterns = [
@@ -22,6 +22,10 @@ urlpatterns = [
     path("plates/<int:pk>/", plates.plate_detail, name="plate-detail"),
     path("plates/<int:pk>/plate.<str:kind>", plates.plate_file, name="plate-file"),
     path("plates/<int:pk>/layers/", layers.plate_layers, name="plate-layers"),
+    path("plates/<int:pk>/prepared/", prepared.plate_prepared, name="plate-prepared"),
+    path("prepared-files/<int:pk>/", prepared.prepared_file, name="prepared-file"),
+    path("prepared-files/<int:pk>/use/", prepared.prepared_use, name="prepared-use"),
+    path("prepared-files/<int:pk>/withdraw/", prepared.prepared_withdraw, name="prepared-withdraw"),
     path("plates/<int:pk>/hold/", plates.plate_hold, name="plate-hold"),
     path("plates/<int:pk>/release/", plates.plate_release, name="plate-release"),
     path("plates/<int:pk>/pin/", pins.plate_pin, name="plate-pin"),

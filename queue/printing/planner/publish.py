@@ -18,9 +18,11 @@ from planning.material import bars, longest_runs
 from planning.types import Explanation, Plan
 from planning.verify import minutes_late, served_minutes
 from printing.models import Plate, PrintCopy, Room, RoomPlan
+from printing.planner.arrangement import arrangement_of
 from printing.planner.chances import Chances
 from printing.planner.choose import Choice, Option
 from printing.planner.problem import expected_s
+from printing.planner.prepared import withdraw_changed
 from printing.planner.values import Laid, Snapshot
 from printing.states import CopyState, PlateState
 
@@ -66,6 +68,7 @@ def _write_plates(snapshot: Snapshot, option: Option) -> list[int]:
         _fill_row(row, snapshot, option, at, laid)
         row.save()
         _place_copies(row, laid)
+        withdraw_changed(row, arrangement_of(laid, snapshot.copies))
         numbers[at] = row.number
     return numbers
 
