@@ -48,7 +48,7 @@ BENCH = Place("printing:bench", "bench", _("Bench"))
 SPOOLS = Place("printing:spool-list", "spool", _("Spools"))
 LESSONS = Place("lessons:plan-list", "lesson", _("Lessons"), ("lessons:plan-detail",))
 
-LAB = Place("lessons:lab-list", "lab", _("Lab day"), ("lessons:lab-sheet", "lessons:lab-board"))
+LAB = Place("lessons:lab-list", "lab", _("Lab day"), ("lessons:lab-sheet", "lessons:lab-board", "lessons:lab-physics"))
 
 PLACES: dict[str, tuple[Place, ...]] = {
     Role.STUDENT: (PARTS, LAB, LESSONS),

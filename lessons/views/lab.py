@@ -15,16 +15,19 @@ from django.http import Http404, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.dateparse import parse_datetime
+from django.utils.text import get_valid_filename
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
-from lessons.lab import actions, queries
+from lessons.lab import actions, exports, queries
 from lessons.lab.actions import NewReading, ReadingRefused
 from lessons.lab.board import board_page
+from lessons.lab.expectation import expectation_page
 from lessons.lab.experiment import Experiment, ExperimentError
 from lessons.lab.sheet import sheet_page
 from lessons.models import Assignment, LabBoard, Team
 from makerlab.accounts.models import User
+from makerlab.audit.models import record
 from makerlab.http import SignedInRequest
 
 READINGS_MOST = 100  # of one sending; a team makes some twenty in a lesson
@@ -232,3 +235,31 @@ def lab_board_set(request: SignedInRequest, pk: int) -> HttpResponse:
     except PermissionDenied as error:
         raise Http404 from error
     return redirect("lessons:lab-board", pk=pk)
+
+
+@require_safe
+def lab_physics(request: SignedInRequest, pk: int) -> HttpResponse:
+    """What rolling physics expects of a team's cart, beside what it measured."""
+    assignment, experiment = lab_of(request, pk)
+    team = chosen_team(request, assignment, request.GET.get("team", ""))
+    if team is None:
+        return render(request, "lessons/lab/no_team.html", {"assignment": assignment})
+    page = expectation_page(assignment, experiment, team, request.GET.get("design", ""))
+    return render(request, "lessons/lab/physics.html", {"page": page, "assignment": assignment})
+
+
+@require_safe
+def lab_results(request: SignedInRequest, pk: int, kind: str) -> HttpResponse:
+    """All readings of the class as CSV or JSON, for its staff."""
+    assignment, experiment = lab_of(request, pk)
+    if request.user.is_student or kind not in ("csv", "json"):
+        raise Http404
+    found = exports.rows(assignment, experiment)
+    name = get_valid_filename(f"{assignment.plan}-{assignment.school_class}-readings.{kind}")
+    if kind == "json":
+        answer: HttpResponse = JsonResponse({"readings": found}, json_dumps_params={"indent": 1})
+    else:
+        answer = HttpResponse(exports.as_csv(found), content_type="text/csv; charset=utf-8")
+    answer["Content-Disposition"] = f'attachment; filename="{name}"'
+    record(assignment.school_class.school_id, request.user, "export readings", assignment, kind=kind, rows=len(found))
+    return answer
