@@ -6,6 +6,7 @@ from lessons.measuring import JOB_WALL_S
 from makerlab.work.models import Job, Lane
 from makerlab.work.registry import Apply, Handler, register
 from printing import prepared
+from printing.actions.arrange import ESTIMATE_PLATE
 from printing.actions.ground import PLAN_ROOM
 from printing.actions.prepared import KIND as READ_PREPARED
 
@@ -15,6 +16,13 @@ def plan_room(job: Job) -> Apply:
     from printing.planner.plan import plan
 
     return plan(job)
+
+
+def estimate_plate(job: Job) -> Apply:
+    """Grams and minutes of a plate that was laid out by hand."""
+    from printing.planner.one_plate import estimate
+
+    return estimate(job)
 
 
 def not_planned(job: Job, message: str) -> None:
@@ -44,5 +52,15 @@ register(
         work=plan_room,
         failed=not_planned,
         failed_message="The room could not be planned. The plan before stays in force.",
+    )
+)
+register(
+    Handler(
+        kind=ESTIMATE_PLATE,
+        lane=Lane.PLAN,
+        wall_s=120,
+        work=estimate_plate,
+        failed=not_planned,
+        failed_message="Its grams and minutes could not be worked out. The next plan tries again.",
     )
 )

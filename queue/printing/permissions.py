@@ -82,6 +82,15 @@ def check_can_prepare(user: User, plate: Plate) -> None:
     check_can_start(user, plate)
 
 
+def check_can_arrange(user: User, plate: Plate) -> None:
+    """Lay a plate out by hand: who may fix it in the plan, while it is planned and its file was not taken."""
+    check_can_pin(user, plate)
+    if plate.held:
+        raise NotAllowedNow(
+            _("The file of %(plate)s was taken already, so it stays as it is. Let it go first.") % {"plate": plate}
+        )
+
+
 def check_can_serve(user: User, printer: Printer) -> None:
     """Take a printer out of service, or back."""
     check_can_work_at_bench(user, printer.room)
@@ -114,6 +123,10 @@ def can_start(user: User, plate: Plate) -> bool:
 
 def can_pin(user: User, plate: Plate) -> bool:
     return asks(check_can_pin, user, plate)
+
+
+def can_arrange(user: User, plate: Plate) -> bool:
+    return asks(check_can_arrange, user, plate)
 
 
 def can_clear(user: User, run: Run) -> bool:

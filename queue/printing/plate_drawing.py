@@ -91,7 +91,7 @@ def draw_plate(plate: Plate, copies: Sequence[PrintCopy]) -> PlateDrawing:
         depth=round(depth_mm * scale, 1),
         is_round=is_round,
         copies=tuple(drawn),
-        grid=_grid(width_mm, depth_mm, scale) if not is_round else "",
+        grid=grid_path(width_mm, depth_mm, scale) if not is_round else "",
     )
 
 
@@ -126,7 +126,7 @@ def who_for(copy: PrintCopy) -> str:
     return f"tray {team.tray}" if team else "spare"
 
 
-def _grid(width_mm: float, depth_mm: float, scale: float) -> str:
+def grid_path(width_mm: float, depth_mm: float, scale: float) -> str:
     """A hair line every 20 mm from the front left corner."""
     width, depth = width_mm * scale, depth_mm * scale
     columns = [EDGE + GRID_MM * step * scale for step in range(1, int(width_mm / GRID_MM) + 1)]

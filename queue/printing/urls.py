@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from printing.views import bench, costs, layers, pins, plates, prepared, printers, queue, room, spools, today
+from printing.views import arrange, bench, costs, layers, pins, plates, prepared, printers, queue, room, spools, today
 
 app_name = "printing"
 urlpatterns = [
@@ -30,6 +30,10 @@ urlpatterns = [
     path("plates/<int:pk>/release/", plates.plate_release, name="plate-release"),
     path("plates/<int:pk>/pin/", pins.plate_pin, name="plate-pin"),
     path("plates/<int:pk>/unpin/", pins.plate_unpin, name="plate-unpin"),
+    path("plates/<int:pk>/arrange/", arrange.plate_arrange, name="plate-arrange"),
+    path("plates/<int:pk>/arrange/judge/", arrange.plate_judge, name="plate-judge"),
+    path("plates/<int:pk>/arrange/save/", arrange.plate_save, name="plate-save"),
+    path("plates/<int:pk>/lay-out-again/", arrange.plate_lay_out_again, name="plate-lay-out-again"),
     path("plates/<int:pk>/start/", plates.plate_start, name="plate-start"),
     path("costs/", costs.assignment_costs, name="assignment-costs"),
     path("costs/<int:pk>/", costs.assignment_cost, name="assignment-cost"),

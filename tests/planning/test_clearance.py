@@ -128,7 +128,7 @@ def test_a_rectangle_turned_by_45_degrees_is_judged_by_its_own_corners() -> None
     assert [b.rule for b in breaches(near, shapes, BED, GAP_MM)] == [Rule.GAP]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(st.integers(0, 10**6))
 def test_a_free_place_is_free_and_none_means_none(seed: int) -> None:
     random = np.random.default_rng(seed)

@@ -1,6 +1,7 @@
 """One function per verb. Each is one transaction: the room's row first, then conditional updates, the audit record,
 and the wish for a new plan. One of twenty at once wins; the others get ``NotAllowedNow`` with a sentence."""
 
+from printing.actions.arrange import arrange_plate, lay_out_again
 from printing.actions.bench import (
     finish_run,
     hold_plate,
@@ -18,12 +19,14 @@ from printing.actions.spools import add_spool, describe_spool, load_spool, weigh
 
 __all__ = [
     "add_spool",
+    "arrange_plate",
     "back_in_service",
     "cancel_copies",
     "cancel_submission",
     "describe_spool",
     "finish_run",
     "hold_plate",
+    "lay_out_again",
     "load_spool",
     "mark_failed",
     "mark_partly",
