@@ -107,9 +107,10 @@ def _setup_at(busy, skip, ends, outages, printer, after, running, length, earlie
 
 @inner
 def _best_before(  # type: ignore[no-untyped-def]
-    busy, skip, ends, outages, plates, pin_plate, numbers, found, plate, printer, duration, earliest, limit
+    busy, skip, ends, outages, plates, pin_plate, numbers, found, plate, printer, duration, earliest, limit, aversion
 ):
     """The end of clearing when the plate goes to that printer, or ``limit`` if not before it; details in ``found``.
+    ``aversion`` minutes are added to it when the printer's spool must be changed.
 
     Tries the gap before each pinned run in turn. A pinned run without time set aside for a swap must find its own
     filament, enough of it, on the printer.
@@ -118,11 +119,11 @@ def _best_before(  # type: ignore[no-untyped-def]
     ready, loaded, spool = printer.ready, printer.loaded, printer.spool_mg
     pin = printer.next_pin
     while ready < limit:
-        bound = limit
         swap = loaded != plate.filament or spool < plate.grams_mg
+        bound = min(limit - aversion if swap else limit, numbers[HORIZON] + 1)
         if pin < printer.last_pin:
             pinned = plates[pin_plate[pin]]
-            bound = min(limit, pinned.pin_setup + 1)
+            bound = min(bound, pinned.pin_setup + 1)
             left = (new_spool if swap else spool) - plate.grams_mg
             if pinned.pin_swap == 0 and (pinned.filament != plate.filament or left < pinned.grams_mg):
                 bound = ready
@@ -136,7 +137,7 @@ def _best_before(  # type: ignore[no-untyped-def]
                 clear = first_free(busy, skip, setup + running + plate.cool, max(clear_min, 1), bound)
                 if clear + clear_min < bound:
                     found[0], found[1], found[2], found[3] = setup, clear, swap, pin
-                    return clear + clear_min
+                    return clear + clear_min + (aversion if swap else 0)
         if pin >= printer.last_pin:
             return limit
         pinned = plates[pin_plate[pin]]
@@ -268,14 +269,16 @@ def _pin_place(printers, pin_plate, row):  # type: ignore[no-untyped-def]
 
 @inner
 def _choose(  # type: ignore[no-untyped-def]
-    busy, skip, ends, outages, plates, printers, pin_plate, duration, numbers, found, row, fixed, earliest
+    busy, skip, ends, outages, plates, printers, pin_plate, duration, numbers, found, row, fixed, earliest, aversion
 ):
     """The printer (or the fixed one) on which the plate is cleared first, -1 if none; ``found`` as in _best_before.
 
     ``found[4]`` is the end of clearing.
     """
     plate = plates[row]
-    chosen, best = NONE, numbers[HORIZON] + 1
+    if fixed >= 0:
+        aversion = ZERO
+    chosen, best = NONE, numbers[HORIZON] + 1 + aversion
     setup, clear, swap, until = ZERO, ZERO, ZERO, ZERO
     first = _first_ready(printers, duration, row) if fixed < 0 else fixed
     for turn in range(len(printers) if fixed < 0 else 1):
@@ -287,18 +290,32 @@ def _choose(  # type: ignore[no-untyped-def]
             continue
         printer = printers[number]
         done = _best_before(
-            busy, skip, ends, outages, plates, pin_plate, numbers, found, plate, printer, minutes, earliest, best
+            busy,
+            skip,
+            ends,
+            outages,
+            plates,
+            pin_plate,
+            numbers,
+            found,
+            plate,
+            printer,
+            minutes,
+            earliest,
+            best,
+            aversion,
         )
         if done < best:
             best, chosen = done, number
             setup, clear, swap, until = found[0], found[1], found[2], found[3]
-    found[0], found[1], found[2], found[3], found[4] = setup, clear, swap, until, best
+    found[0], found[1], found[2], found[3], found[4] = setup, clear, swap, until, clear + numbers[CLEAR_MIN]
     return chosen
 
 
 @kernel
-def decode(room, table, priority, printer_of, limit):  # type: ignore[no-untyped-def]
+def decode(room, table, priority, printer_of, limit, aversion):  # type: ignore[no-untyped-def]
     """Fill the timetable. ``priority`` (n,) int32: plates in order; ``printer_of`` (n,) int32: fixed printer or -1.
+    Where the printer is free, one that needs no swap is preferred to one that is done ``aversion`` minutes earlier.
 
     False when the order breaks a pinned order, or as soon as the weighted tardiness exceeds ``limit``; the timetable is
     then unfinished. Otherwise ``table.cost`` holds the objective.
@@ -326,7 +343,20 @@ def decode(room, table, priority, printer_of, limit):  # type: ignore[no-untyped
                 return False
             fixed = np.int64(printer_of[row])
             chosen = _choose(
-                busy, skip, ends, outages, plates, printers, pin_plate, duration, numbers, found, row, fixed, earliest
+                busy,
+                skip,
+                ends,
+                outages,
+                plates,
+                printers,
+                pin_plate,
+                duration,
+                numbers,
+                found,
+                row,
+                fixed,
+                earliest,
+                aversion,
             )
             until = found[3]
         if chosen < 0:

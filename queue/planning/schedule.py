@@ -13,7 +13,6 @@ from time import monotonic
 
 import numpy as np
 
-from planning.bits import Ints
 from planning.decoder import (
     CHANGES,
     COMPLETION,
@@ -22,15 +21,16 @@ from planning.decoder import (
     REJECTED,
     SWAPS,
     TARDINESS,
+    ZERO,
     Timetable,
     decode,
     empty_timetable,
 )
 from planning.finish import FEW_PLATES, Limit, finish, key_of
 from planning.kitrules import kit_orders
-from planning.room import Compiled, compile_problem
+from planning.room import Compiled, Room, compile_problem
 from planning.rules import in_pinned_order, orders
-from planning.search import Start, anneal
+from planning.search import AVERSIONS, Start, anneal
 from planning.types import Objective, Plan, PlannedRun, Problem, Stop, Unplaced
 from planning.verify import changes_in, evaluate, violations
 
@@ -47,8 +47,7 @@ class Candidate:
 
     key: Key
     plan: Plan
-    priority: Ints
-    printer_of: Ints
+    start: Start
 
 
 def solve(
@@ -73,13 +72,13 @@ def solve(
         return best.plan
     began = monotonic()
     prove = stop.prove and len(compiled.plates) <= FEW_PLATES
-    start = Start(best.priority, best.printer_of)
+    start = best.start
     for found in anneal(
         compiled.room, start, _search_part(stop) if prove else stop, seed, problem.rules.change_penalty
     ):
         table = empty_timetable(compiled.room)
-        decode(compiled.room, table, found.priority, found.printer_of, REJECTED)
-        better = _candidate(problem, compiled, table, found.priority, found.printer_of, "search")
+        decode(compiled.room, table, found.priority, found.printer_of, REJECTED, np.int64(found.aversion))
+        better = _candidate(problem, compiled, table, found, "search")
         if better.key < best.key:
             best = better
             if on_improve:
@@ -110,23 +109,23 @@ def rule_plans(problem: Problem) -> dict[str, Plan]:
     table = empty_timetable(compiled.room)
     plans = {}
     for name, priority in orders(compiled).items():
-        if decode(compiled.room, table, priority, free, REJECTED):
-            plans[name] = _candidate(problem, compiled, table, priority, free, name).plan
+        if decode(compiled.room, table, priority, free, REJECTED, ZERO):
+            plans[name] = _plan(problem, compiled, table, name)
     return plans
 
 
 def _candidates(problem: Problem, compiled: Compiled, start_from: Plan | None) -> list[Candidate]:
     room = compiled.room
     free = np.full(len(compiled.plates), -1, np.int32)
-    starts = {**orders(compiled), **kit_orders(compiled)}
-    tries = [(name, priority, free) for name, priority in starts.items()]
+    named = {**orders(compiled), **kit_orders(compiled)}
+    tries = [(name, Start(order, free, int(minutes))) for name, order in named.items() for minutes in AVERSIONS]
     if start_from is not None:
-        tries += _from_plan(compiled, start_from)
-    table = empty_timetable(room)
+        tries += [("plan in force", start) for start in _from_plan(compiled, start_from)]
+    best = _best_start(problem, room, tries)
     found = []
-    for name, priority, printer_of in tries:
-        if decode(room, table, priority, printer_of, REJECTED):
-            found.append(_candidate(problem, compiled, table, priority, printer_of, name))
+    if best is not None:
+        name, start, table = best
+        found.append(_candidate(problem, compiled, table, start, name))
     if start_from is not None:
         kept = _kept(problem, compiled, start_from)
         if kept is not None:
@@ -134,7 +133,24 @@ def _candidates(problem: Problem, compiled: Compiled, start_from: Plan | None) -
     return found
 
 
-def _from_plan(compiled: Compiled, plan: Plan) -> list[tuple[str, Ints, Ints]]:
+def _best_start(problem: Problem, room: Room, tries: list[tuple[str, Start]]) -> tuple[str, Start, Timetable] | None:
+    """The first of the best, with its timetable; None when every order breaks a pinned order."""
+    table, best = empty_timetable(room), None
+    penalty, least = problem.rules.change_penalty, (REJECTED,) * 4
+    for name, start in tries:
+        limit = np.int64(least[0])
+        if decode(room, table, start.priority, start.printer_of, limit, np.int64(start.aversion)):
+            cost = table.cost
+            key = (cost[TARDINESS] + penalty * cost[CHANGES], cost[LATE], cost[SWAPS], cost[COMPLETION])
+            if key < least:
+                least, best = key, (name, start)
+    if best is None:
+        return None
+    decode(room, table, best[1].priority, best[1].printer_of, REJECTED, np.int64(best[1].aversion))
+    return (*best, table)
+
+
+def _from_plan(compiled: Compiled, plan: Plan) -> list[Start]:
     """The plan in force as lists: by set-up and by clearing, on its printers and on any. New plates come last."""
     row = {plate.id: index for index, plate in enumerate(compiled.plates)}
     column = {printer.id: index for index, printer in enumerate(compiled.printers)}
@@ -152,7 +168,7 @@ def _from_plan(compiled: Compiled, plan: Plan) -> list[tuple[str, Ints, Ints]]:
     tries = []
     for minutes in (setup, clear):
         order = in_pinned_order(compiled.room, np.argsort(minutes, kind="stable").astype(np.int32))
-        tries += [("plan in force", order, on_its_printer), ("plan in force", order, free)]
+        tries += [Start(order, on_its_printer), Start(order, free)]
     return tries
 
 
@@ -176,15 +192,12 @@ def _kept(problem: Problem, compiled: Compiled, plan: Plan) -> Candidate | None:
     kept = replace(kept, objective=evaluate(problem, kept))
     if violations(problem, kept):
         return None
-    _, priority, printer_of = _from_plan(compiled, plan)[0]
-    return Candidate(key_of(problem, kept), kept, priority, printer_of)
+    return Candidate(key_of(problem, kept), kept, _from_plan(compiled, plan)[0])
 
 
-def _candidate(
-    problem: Problem, compiled: Compiled, table: Timetable, priority: Ints, printer_of: Ints, method: str
-) -> Candidate:
+def _candidate(problem: Problem, compiled: Compiled, table: Timetable, start: Start, method: str) -> Candidate:
     plan = _plan(problem, compiled, table, method)
-    return Candidate(key_of(problem, plan), plan, priority, printer_of)
+    return Candidate(key_of(problem, plan), plan, start)
 
 
 def _plan(problem: Problem, compiled: Compiled, table: Timetable, method: str) -> Plan:

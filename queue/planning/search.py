@@ -35,19 +35,27 @@ from planning.types import Stop
 
 # Worth of one unit in weighted tardy minutes, for the temperature only: incumbents are compared as tuples.
 LATE_WORTH, SWAP_WORTH, COMPLETION_WORTH = 0.5, 0.015, 1e-4
-HOT, COLD = 300.0, 1.0
+# Temperatures in weighted minutes: first and last, of rooms up to so many plates and of larger ones, where there is no
+# time for more than going downhill.
+MANY_PLATES = 200
+TEMPERATURES, BRISK = (1500.0, 10.0), (300.0, 1.0)
 SYNC = 200
 CHUNK_S = 0.04
 LATE_COUNT, DONE = 0, 1
+NOW, TRIAL, BEST = 0, 1, 2
+# Minutes by which the decoder may put off a plate to save a swap, and how often the search tries another number.
+AVERSIONS = np.array([0, 15, 60, 240, 480], np.int64)
+AVERSION_MOVES = 0.01
 MULTIPLIER = np.uint64(0x2545F4914F6CDD1D)
 
 
 @dataclass(frozen=True, slots=True)
 class Start:
-    """A solution: the order (n,) and the fixed printers (n,), -1 where the decoder chooses."""
+    """A solution: the order (n,), the fixed printers (n,), -1 where the decoder chooses, and its aversion to swaps."""
 
     priority: Ints
     printer_of: Ints
+    aversion: int = 0
 
 
 class Walk(NamedTuple):
@@ -59,6 +67,7 @@ class Walk(NamedTuple):
     trial_printer_of: Ints
     best_priority: Ints
     best_printer_of: Ints
+    aversion: Longs  # (3,) of the current order, the trial and the best
     best_cost: Longs  # (4,) compared as a tuple
     score: NDArray[np.float64]  # (1,) of the current order
     late: Ints  # (n,) the plates that make a kit late, first LATE_COUNT of them
@@ -75,6 +84,7 @@ def _walk(start: Start, seed: int) -> Walk:
         trial_printer_of=start.printer_of.copy(),
         best_priority=start.priority.copy(),
         best_printer_of=start.printer_of.copy(),
+        aversion=np.full(3, start.aversion, np.int64),
         best_cost=np.full(4, REJECTED, np.int64),
         score=np.zeros(1),
         late=np.zeros(len(start.priority), np.int32),
@@ -224,12 +234,13 @@ def _keep_best(table, walk, penalty):  # type: ignore[no-untyped-def]
         best[0], best[1], best[2], best[3] = found
         copy(walk.best_priority, walk.priority)
         copy(walk.best_printer_of, walk.printer_of)
+        walk.aversion[BEST] = walk.aversion[NOW]
 
 
 @inner
 def _synchronise(room, table, walk, penalty, fixed):  # type: ignore[no-untyped-def]
     """Decode the current order afresh: note late kits and, in the fixed variant, the printers."""
-    decode(room, table, walk.priority, walk.printer_of, REJECTED)
+    decode(room, table, walk.priority, walk.printer_of, REJECTED, walk.aversion[NOW])
     if fixed:
         for plate in range(len(walk.priority)):
             if table.runs[plate].state == PLACED and room.plates[plate].pin_setup < 0:
@@ -256,8 +267,11 @@ def advance(room, table, walk, iterations, warm, cool, penalty, fixed):  # type:
         temperature = warm * (cool / warm) ** (step / iterations)
         copy(walk.trial_priority, walk.priority)
         copy(walk.trial_printer_of, walk.printer_of)
+        walk.aversion[TRIAL] = walk.aversion[NOW]
         lates = tally[LATE_COUNT]
-        if lates > 0 and _unit(random) < share:
+        if not fixed and _unit(random) < AVERSION_MOVES:
+            walk.aversion[TRIAL] = AVERSIONS[_below(random, len(AVERSIONS))]
+        elif lates > 0 and _unit(random) < share:
             free = _unit(random) < release
             _gather_kit(
                 plates, kit_of, walk.priority, walk.trial_priority, walk.trial_printer_of, late, lates, random, free
@@ -265,13 +279,14 @@ def advance(room, table, walk, iterations, warm, cool, penalty, fixed):  # type:
         else:
             _one_plate(walk.trial_priority, walk.trial_printer_of, duration, late, lates, random, fixed)
         accept = walk.score[0] - temperature * np.log(max(1e-12, _unit(random)))
-        if not decode(room, table, walk.trial_priority, walk.trial_printer_of, np.int64(accept)):
+        if not decode(room, table, walk.trial_priority, walk.trial_printer_of, np.int64(accept), walk.aversion[TRIAL]):
             continue
         score = _score(table.cost, size, penalty)
         if score <= accept:
             walk.score[0] = score
             copy(walk.priority, walk.trial_priority)
             copy(walk.printer_of, walk.trial_printer_of)
+            walk.aversion[NOW] = walk.aversion[TRIAL]
             _keep_best(table, walk, penalty)
 
 
@@ -287,7 +302,8 @@ class _Variant:
     def run(self, room: Room, span: tuple[float, float], iterations: int, penalty: int) -> float:
         """Advance over a share of the cooling, ``span`` in [0, 1]; seconds it took."""
         began = monotonic()
-        warm, cool = (HOT * (COLD / HOT) ** share for share in span)
+        hot, cold = TEMPERATURES if len(room.plates) <= MANY_PLATES else BRISK
+        warm, cool = (hot * (cold / hot) ** share for share in span)
         advance(room, self.table, self.walk, iterations, warm, cool, penalty, self.fixed)
         return monotonic() - began
 
@@ -296,7 +312,7 @@ def anneal(room: Room, start: Start, stop: Stop, seed: int, penalty: int) -> Ite
     """Each solution that is better than all before it, ``start`` included, until ``stop``."""
     variants = [_Variant(_walk(start, 2 * seed + fixed), empty_timetable(room), bool(fixed)) for fixed in (False, True)]
     table = variants[0].table
-    decode(room, table, start.priority, start.printer_of, REJECTED)
+    decode(room, table, start.priority, start.printer_of, REJECTED, np.int64(start.aversion))
     best = _cost_of(table, penalty)
     began = monotonic()
     done = 0
@@ -318,7 +334,8 @@ def anneal(room: Room, start: Start, stop: Stop, seed: int, penalty: int) -> Ite
                 found = tuple(int(value) for value in variant.walk.best_cost)
                 if found < best:
                     best = found
-                    yield Start(variant.walk.best_priority.copy(), variant.walk.best_printer_of.copy())
+                    walk = variant.walk
+                    yield Start(walk.best_priority.copy(), walk.best_printer_of.copy(), int(walk.aversion[BEST]))
 
 
 def _next_chunk(variant: _Variant, stop: Stop, done: int, elapsed: float) -> tuple[tuple[float, float], int]:

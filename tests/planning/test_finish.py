@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 
 from planning.clashes import clashing_pins
-from planning.decoder import REJECTED, decode, empty_timetable
+from planning.decoder import REJECTED, ZERO, decode, empty_timetable
 from planning.finish import Limit, finish, key_of
 from planning.room import compile_problem
 from planning.schedule import _candidate, rule_plans, solve
+from planning.search import Start
 from planning.types import Kit, Outage, Pin, Plan, PlateJob, Problem, RoomRules, Stop
 from planning.verify import violations
 from tests.planning.rooms import job, printer, random_room, school_calendar, textbook
@@ -50,8 +51,8 @@ def test_no_list_the_decoder_can_follow_beats_what_is_proved(seed: int) -> None:
         for fixed in product((-1, *range(len(compiled.printers))), repeat=len(rows)):
             priority, printer_of = np.array(order, np.int32), np.array(fixed, np.int32)
             eligible = all(at < 0 or compiled.room.duration[row, at] > 0 for row, at in enumerate(fixed))
-            if eligible and decode(compiled.room, table, priority, printer_of, REJECTED):
-                other = _candidate(problem, compiled, table, priority, printer_of, "list")
+            if eligible and decode(compiled.room, table, priority, printer_of, REJECTED, ZERO):
+                other = _candidate(problem, compiled, table, Start(priority, printer_of), "list")
                 if len(other.plan.unplaced) <= len(found.plan.unplaced):
                     assert key_of(problem, found.plan) <= other.key
 
