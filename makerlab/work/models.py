@@ -11,6 +11,7 @@ class Lane(models.TextChoices):
 
     MEASURE = "measure", _("measuring")
     PLAN = "plan", _("planning")
+    CONSIDER = "consider", _("looking further")  # better plans, what may go wrong, situations that are not so
 
 
 class Job(models.Model):

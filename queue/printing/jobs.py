@@ -7,7 +7,7 @@ from makerlab.work.models import Job, Lane
 from makerlab.work.registry import Apply, Handler, register
 from printing import prepared
 from printing.actions.arrange import ESTIMATE_PLATE
-from printing.actions.ground import PLAN_ROOM
+from printing.actions.ground import IMPROVE_PLAN, PLAN_OUTLOOK, PLAN_ROOM
 from printing.actions.prepared import KIND as READ_PREPARED
 
 
@@ -16,6 +16,20 @@ def plan_room(job: Job) -> Apply:
     from printing.planner.plan import plan
 
     return plan(job)
+
+
+def improve_plan(job: Job) -> Apply:
+    """Look for a better plan than the first answer; dropped when the room changes meanwhile."""
+    from printing.planner.plan import improve
+
+    return improve(job)
+
+
+def plan_outlook(job: Job) -> Apply:
+    """What would hurt the plan most and what would help, for each meeting ahead."""
+    from printing.planner.meetings import work_out
+
+    return work_out(job)
 
 
 def estimate_plate(job: Job) -> Apply:
@@ -52,6 +66,26 @@ register(
         work=plan_room,
         failed=not_planned,
         failed_message="The room could not be planned. The plan before stays in force.",
+    )
+)
+register(
+    Handler(
+        kind=IMPROVE_PLAN,
+        lane=Lane.CONSIDER,
+        wall_s=300,
+        work=improve_plan,
+        failed=not_planned,
+        failed_message="No better plan could be looked for. The plan stays as it is.",
+    )
+)
+register(
+    Handler(
+        kind=PLAN_OUTLOOK,
+        lane=Lane.CONSIDER,
+        wall_s=300,
+        work=plan_outlook,
+        failed=not_planned,
+        failed_message="What would help could not be worked out. The plan stays as it is.",
     )
 )
 register(

@@ -91,6 +91,16 @@ def check_can_arrange(user: User, plate: Plate) -> None:
         )
 
 
+def check_can_choose_plate_size(user: User, room: Room) -> None:
+    """All staff of the school: it is the teachers who know what a class can spare, and the plan says what it costs."""
+    check_can_see_room(user, room)
+
+
+def check_can_set_hours(user: User, room: Room) -> None:
+    """Who works at the bench says when somebody is there."""
+    check_can_work_at_bench(user, room)
+
+
 def check_can_serve(user: User, printer: Printer) -> None:
     """Take a printer out of service, or back."""
     check_can_work_at_bench(user, printer.room)
@@ -111,6 +121,10 @@ def asks(check: Callable[..., None], *arguments: Any) -> bool:
 
 def can_work_at_bench(user: User, room: Room) -> bool:
     return asks(check_can_work_at_bench, user, room)
+
+
+def can_set_hours(user: User, room: Room) -> bool:
+    return asks(check_can_set_hours, user, room)
 
 
 def can_order(user: User, request: PrintRequest) -> bool:

@@ -44,3 +44,15 @@ class PinForm(forms.Form):
         self.initial.setdefault("printer", plate.pin_printer_id)
         self.initial.setdefault("setup_at", plate.pin_setup_at)
         self.initial.setdefault("after", plate.pin_after_id)
+
+
+class ExtraHoursForm(forms.Form):
+    """Somebody is there on one date beyond the usual hours."""
+
+    date = forms.DateField(label=_("Date"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
+    starts_at = forms.TimeField(label=_("From"), widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"))
+    ends_at = forms.TimeField(label=_("Until"), widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"))
+    staff = forms.IntegerField(label=_("People who start and clear"), min_value=1, max_value=9, initial=1)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, auto_id="hours_%s", **kwargs)

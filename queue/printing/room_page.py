@@ -18,7 +18,6 @@ from lessons.models import Meeting, Team
 from makerlab.accounts.models import User
 from makerlab.components.figures import clock, day_clock, hours_and_minutes
 from printing import pins, timeline
-from printing.chance import in_100
 from printing.hours import Bells, read_bells
 from printing.models import Plate, PrintCopy, Printer, PrintRequest, Room, RoomPlan, Run
 from printing.states import CopyState, Outcome, PlateState
@@ -57,8 +56,6 @@ class RoomPage:
     rows: tuple[PlanRow, ...]
     late: tuple[dict[str, Any], ...]
     loads: tuple[dict[str, Any], ...]
-    sizes: tuple[dict[str, Any], ...]
-    failing: int | None
     unplaced: tuple[dict[str, Any], ...]
     counts: dict[str, int]
     overload: tuple[str, ...] = ()
@@ -86,8 +83,6 @@ def room_page(room: Room, user: User, plan: RoomPlan | None, day: date | None, n
         rows=tuple(_rows(plates, runs, serves)),
         late=tuple(late_kits(plan, user)),
         loads=tuple(_loads(facts, printers)),
-        sizes=tuple(_sizes(facts)),
-        failing=facts.get("risk", {}).get("fail_in_100_two_hour_prints"),
         unplaced=tuple(unplaced_copies(plan, user)),
         overload=tuple(facts.get("overload", [])),
         counts={
@@ -324,14 +319,6 @@ def _loads(facts: dict[str, Any], printers: Sequence[Printer]) -> Iterable[dict[
             "printers": rows,
             "mean_percent": round(sum(row["percent"] for row in rows) / len(rows)) if rows else 0,
         }
-
-
-def _sizes(facts: dict[str, Any]) -> list[dict[str, Any]]:
-    sizes = [
-        {**size, "done_at": parse_datetime(size["done_at"]), "chance_in_100": in_100(size.get("chance"))}
-        for size in facts.get("sizes", [])
-    ]
-    return sorted(sizes, key=lambda size: (not size["chosen"], size["rough"], size["plates"]))
 
 
 def unplaced_copies(plan: RoomPlan | None, user: User) -> list[dict[str, Any]]:

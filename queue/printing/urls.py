@@ -2,7 +2,21 @@
 
 from django.urls import path
 
-from printing.views import arrange, bench, costs, layers, pins, plates, prepared, printers, queue, room, spools, today
+from printing.views import (
+    arrange,
+    bench,
+    costs,
+    layers,
+    pins,
+    plan,
+    plates,
+    prepared,
+    printers,
+    queue,
+    room,
+    spools,
+    today,
+)
 
 app_name = "printing"
 urlpatterns = [
@@ -13,6 +27,10 @@ urlpatterns = [
     path("queue/<int:pk>/cancel/", queue.request_cancel, name="request-cancel"),
     path("room/", room.room_plan, name="room-plan"),
     path("room/replan/", room.room_replan, name="room-replan"),
+    path("rooms/<int:pk>/plate-size/", plan.room_plate_size, name="room-plate-size"),
+    path("rooms/<int:pk>/seen/", plan.room_seen, name="room-seen"),
+    path("rooms/<int:pk>/hours/", plan.room_hours_add, name="room-hours-add"),
+    path("hours/<int:pk>/remove/", plan.hours_remove, name="hours-remove"),
     path("bench/", bench.bench, name="bench"),
     path("runs/<int:pk>/", bench.run_detail, name="run-detail"),
     path("runs/<int:pk>/clear/", bench.run_clear, name="run-clear"),

@@ -9,15 +9,17 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from datetime import time
 from typing import Any
 
 import pytest
 from django.db import transaction
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.utils import timezone
 
 from makerlab.accounts.models import User
-from printing.models import Plate
+from printing.models import ExtraHours, Plate
 from tests.conftest import ROOT
 from tests.lessons.lab.test_experiment import GOOD
 from tests.printing.helpers import make_plate, ordered, started
@@ -63,6 +65,9 @@ def objects(world: World) -> dict[str, Any]:
         "submission": request.submission, "review": waiting, "request": request, "run": run, "plate": plate,
         "printer": world.printers[0], "spool": world.printers[0].spool, "plan": world.plan, "kit": world.wheel,
         "class": world.school_class, "team": world.team, "meeting": world.meeting, "assignment": world.assignment,
+        "hours": ExtraHours.objects.create(
+            room=world.room, date=timezone.localdate(), starts_at=time(16), ends_at=time(18)
+        ),
         "room": world.room, "student": world.student.membership, "lab": world.assignment,
     }  # fmt: skip
 

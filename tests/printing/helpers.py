@@ -13,7 +13,8 @@ from django.utils import timezone
 
 from lessons.measuring import apply_measurement
 from lessons.models import KitPart, Team
-from makerlab.work.actions import run_waiting
+from makerlab.work.actions import claim, run, run_waiting
+from makerlab.work.models import Job
 from meshcheck import service
 from printing import actions
 from printing.actions.bench import Checks
@@ -138,5 +139,10 @@ def ordered_mesh(world: World, team: Team | None = None, path: str = "kit/wheel.
 
 
 def plan_now() -> int:
-    """Do the planning that waits, in this process; returns how many jobs ran."""
-    return run_waiting("plan")
+    """Do the planning that waits, in this process: first answers, then better plans; returns how many jobs ran."""
+    done = run_waiting("plan")
+    while better := Job.objects.filter(kind="improve-plan", state=Job.State.WAITING).order_by("id").first():
+        if (job := claim(job_id=better.pk)) is not None:
+            run(job)
+        done += 1 + run_waiting("plan")
+    return done

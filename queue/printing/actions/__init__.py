@@ -13,16 +13,19 @@ from printing.actions.bench import (
 )
 from printing.actions.ground import plan_again
 from printing.actions.pins import pin_plate, unpin_plate
+from printing.actions.plan import add_extra_hours, choose_plate_size, note_look, remove_extra_hours
 from printing.actions.queue import cancel_copies, cancel_submission, move_request, order_kit
 from printing.actions.room import back_in_service, set_out_of_service
 from printing.actions.spools import add_spool, describe_spool, load_spool, weigh_empty, weigh_spool
 
 __all__ = [
+    "add_extra_hours",
     "add_spool",
     "arrange_plate",
     "back_in_service",
     "cancel_copies",
     "cancel_submission",
+    "choose_plate_size",
     "describe_spool",
     "finish_run",
     "hold_plate",
@@ -31,10 +34,12 @@ __all__ = [
     "mark_failed",
     "mark_partly",
     "move_request",
+    "note_look",
     "order_kit",
     "pin_plate",
     "plan_again",
     "release_plate",
+    "remove_extra_hours",
     "set_out_of_service",
     "start_plate",
     "stop_run",

@@ -11,10 +11,12 @@ from makerlab.audit.models import record
 from makerlab.work.actions import enqueue
 from makerlab.work.models import Job
 from printing import permissions
-from printing.models import Printer, Room, Run
+from printing.models import Printer, Room, RoomPlan, Run
 from printing.states import NotAllowedNow, Outcome
 
 PLAN_ROOM = "plan-room"
+IMPROVE_PLAN = "improve-plan"
+PLAN_OUTLOOK = "plan-outlook"
 CAUSE_MAX = 120  # as long as RoomPlan.cause
 
 
@@ -27,6 +29,16 @@ def touch(room_id: int) -> None:
 def want_plan(room: Room, cause: str, **payload: bool) -> Job:
     """Have the room planned again once this transaction is written. ``cause`` is told with the plan."""
     return enqueue(PLAN_ROOM, room.pk, room.school_id, cause=cause[:CAUSE_MAX], **payload)
+
+
+def want_better_plan(room: Room, cause: str) -> Job:
+    """Have a better plan looked for, beside the lane in which changes get their first answer."""
+    return enqueue(IMPROVE_PLAN, room.pk, room.school_id, cause=cause[:CAUSE_MAX])
+
+
+def want_outlook(plan: RoomPlan) -> Job:
+    """Have worked out what would hurt this plan most, and what would help."""
+    return enqueue(PLAN_OUTLOOK, plan.pk, plan.room.school_id, priority=5)
 
 
 def check_idle(printer: Printer) -> None:

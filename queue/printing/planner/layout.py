@@ -21,6 +21,12 @@ class Way:
     shared_out: bool
 
     @property
+    def code(self) -> str:
+        """What rows and settings call it: "8-kits-any"."""
+        size = "full" if self.per_plate_max is None else str(self.per_plate_max)
+        return f"{size}{'-kits' if self.kits_together else ''}-{'own' if self.shared_out else 'any'}"
+
+    @property
     def name(self) -> str:
         size = "as many as fit" if self.per_plate_max is None else f"up to {self.per_plate_max}"
         kits = ", kits together" if self.kits_together else ""

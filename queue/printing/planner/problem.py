@@ -119,6 +119,7 @@ def _job(
         published_printer_id=str(shown.printer_id) if shown and shown.printer_id else None,
         published_setup_start=calendar.to_minute(shown.setup_at) if shown and shown.setup_at else None,
         queue_position=min((copy.rank[1] for copy in copies), default=0),
+        copies=max(1, len(copies)),
         barred={str(printer.id): barred[printer.kind.id] for printer in snapshot.printers if printer.kind.id in barred},
     )
 
@@ -163,10 +164,21 @@ def plan_in_force(posed: Posed, snapshot: Snapshot) -> Plan | None:
         if shown is None or job.published_printer_id not in job.duration_min or job.published_setup_start is None:
             continue
         setup = max(job.published_setup_start, posed.problem.now)
-        start = setup + rules.start_min
+        start = setup + rules.start_min + rules.swap_min * shown.swap
         end = start + job.duration_min[str(job.published_printer_id)]
         clear = end + job.cool_min
+        if shown.cleared_at is not None:
+            clear = max(clear, posed.problem.calendar.to_minute(shown.cleared_at) - rules.clear_min)
         runs.append(
-            PlannedRun(job.id, str(job.published_printer_id), False, setup, start, end, clear, clear + rules.clear_min)
+            PlannedRun(
+                plate_id=job.id,
+                printer_id=str(job.published_printer_id),
+                swap=shown.swap,
+                setup_start=setup,
+                start=start,
+                end=end,
+                clear_start=clear,
+                clear_end=clear + rules.clear_min,
+            )
         )
     return Plan(tuple(runs), Objective(0, 0, 0, 0)) if runs else None

@@ -17,7 +17,7 @@ from meshcheck.types import PrintSettings, Unit
 from planning.types import Bed, Circle, Footprint, Hull, Rectangle, RoomRules
 from printing.hours import read_bells
 from printing.learning import learn
-from printing.models import Plate, PrintCopy, Printer, PrinterKind, PrintRequest, Room, Run
+from printing.models import Plate, PrintCopy, Printer, PrinterKind, PrintRequest, Room, RoomPlan, Run
 from printing.planner.values import (
     Kind,
     KitNeed,
@@ -55,8 +55,16 @@ def take_snapshot(room_id: int, now: datetime) -> Snapshot:
             kits=_kits(room, copies.values(), printers),
             plates=_plates(room, copies, now),
             unplaced=unplaced,
+            plate_size=room.plate_size,
+            laid_as=_laid_as(room),
             learned=learn(room.pk),
         )
+
+
+def _laid_as(room: Room) -> str:
+    """The way in which the arrangement in force was laid out."""
+    newest = RoomPlan.objects.filter(room=room).first()
+    return str(newest.facts.get("laid_as", "")) if newest else ""
 
 
 def _rules(room: Room) -> RoomRules:

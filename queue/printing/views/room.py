@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
@@ -12,6 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from makerlab.http import SignedInRequest
 from printing import actions, queries
+from printing.models import Room
 from printing.room_page import room_page
 from printing.views.common import do, is_fragment, own_room
 
@@ -36,6 +38,13 @@ def room_plan(request: SignedInRequest) -> HttpResponse:
     token = queries.board_token(room, job, every_min=5, now=now)
     if is_fragment(request) and request.GET.get("since") == token:
         return HttpResponse(status=204)
+    return show_plan(request, room)
+
+
+def show_plan(request: SignedInRequest, room: Room, status: int = 200, **more: Any) -> HttpResponse:
+    """The page; ``more`` is what a form on it that was refused has to say."""
+    now = timezone.now()
+    job = queries.planning_job(room)
     plan = queries.newest_plan(room)
     day = parse_day(request.GET.get("day", ""))
     context = {
@@ -43,12 +52,12 @@ def room_plan(request: SignedInRequest) -> HttpResponse:
         "plan": plan,
         "planning": job,
         "failed": None if job else queries.failed_planning(room),
-        "token": token,
+        "token": queries.board_token(room, job, every_min=5, now=now),
         "day": day,
         "legend": LEGEND,
         "page": room_page(room, request.user, plan, day, now),
     }
-    return render(request, f"{PAGE}#board" if is_fragment(request) else PAGE, context)
+    return render(request, f"{PAGE}#board" if is_fragment(request) else PAGE, context | more, status=status)
 
 
 def parse_day(text: str) -> date | None:
