@@ -81,7 +81,7 @@ def rounded_shares(exact: Mapping[Key, Decimal]) -> dict[Key, Decimal]:
     by_remainder = sorted(exact, key=lambda key: cents[key] - exact[key] * 100)
     for key in by_remainder[:missing]:
         cents[key] += 1
-    return {key: Decimal(value) / 100 for key, value in cents.items()}
+    return {key: Decimal(value).scaleb(-2) for key, value in cents.items()}  # always two decimals
 
 
 def weighed(scale_g: float, tare_g: float, *, tare_spread_g: float = 5.0, full_g: float | None = None) -> Weighed:

@@ -72,10 +72,30 @@ def todo_list(room: Room, now: datetime) -> list[Todo]:
     clears = [_clear(run, now) for run in runs]
     plates = [plate for plate in planned_plates(room) if plate.setup_at and plate.printer]
     spools = {spool.printer_id: spool for spool in Spool.objects.filter(room=room, printer__isnull=False)}
-    busy = {run.printer_id for run in runs}
-    learned = learn(room.pk)
-    starts = [_start(plate, spools.get(plate.printer_id), busy, learned, now) for plate in plates]
+    starts = _starts(plates, runs, spools, learn(room.pk), now)
     return sorted(clears + starts, key=lambda todo: (todo.at, not todo.is_clear))
+
+
+def _starts(
+    plates: list[Plate], runs: list[Run], spools: dict[int | None, Spool], learned: Learned, now: datetime
+) -> list[Todo]:
+    """The starts in order of time; what the plates before one take from the same spool is reckoned with."""
+    taken: dict[int | None, float] = {run.printer_id: run.estimate_g for run in runs}
+    swapped: set[int | None] = set()
+    starts = []
+    for plate in plates:
+        at, spool = plate.printer_id, spools.get(plate.printer_id)
+        fits = spool is not None and (spool.material, spool.colour) == (plate.material, plate.colour)
+        if at in swapped:
+            words = _("By then the plan has changed the spool.")
+        elif spool is None or not fits or plate.swap:
+            words = _("Loaded is %(spool)s: swap it first.") % {"spool": spool or _("nothing")}
+            swapped.add(at)
+        else:
+            words = _spool_words(plate, spool, learned, taken.get(at, 0.0))
+        taken[at] = taken.get(at, 0.0) + plate.mass_g
+        starts.append(_start(plate, words, at in {run.printer_id for run in runs}, now))
+    return starts
 
 
 def _clear(run: Run, now: datetime) -> Todo:
@@ -115,29 +135,32 @@ def _clear(run: Run, now: datetime) -> Todo:
     )
 
 
-def _start(plate: Plate, spool: Spool | None, busy: set[int], learned: Learned, now: datetime) -> Todo:
+def _spool_words(plate: Plate, spool: Spool, learned: Learned, taken_g: float) -> str:
+    """Whether what is loaded lasts for the plate, after what the plates before it take."""
+    assert plate.printer is not None, "only planned plates are asked for"
+    outlook = will_it_last(plate, plate.printer, spool, learned, taken_g)
+    words = (
+        _("The loaded spool will hold %(grams)s: %(lasts)s, %(words)s.")
+        if taken_g
+        else _("The loaded spool holds %(grams)s: %(lasts)s, %(words)s.")
+    )
+    left_g = max(0.0, spool.grams_left - taken_g)
+    return words % {"grams": grams(left_g), "lasts": outlook.mark.text, "words": outlook.words}
+
+
+def _start(plate: Plate, spool_words: str, is_busy: bool, now: datetime) -> Todo:
     at = plate.setup_at or now
     need = _("%(colour)s %(material)s, %(grams)s.") % {
         "colour": capfirst(plate.colour),
         "material": plate.material,
         "grams": grams(plate.mass_g),
     }
-    fits = spool is not None and (spool.material, spool.colour) == (plate.material, plate.colour)
-    if fits and spool is not None and plate.printer is not None:
-        outlook = will_it_last(plate, plate.printer, spool, learned)
-        loaded = _("The loaded spool holds %(grams)s: %(lasts)s, %(words)s.") % {
-            "grams": grams(spool.grams_left),
-            "lasts": outlook.mark.text,
-            "words": outlook.words,
-        }
-    else:
-        loaded = _("Loaded is %(spool)s: swap it first.") % {"spool": spool or _("nothing")}
-    free = plate.printer_id not in busy
+    free = not is_busy
     return Todo(
         at=at,
         due=free and now >= at - SOON,
         title=_("%(printer)s: start %(plate)s") % {"printer": plate.printer, "plate": plate},
-        text=f"{need} {loaded}",
+        text=f"{need} {spool_words}",
         url=reverse("printing:plate-detail", args=[plate.pk]),
         action=_("Start") if free and now >= at - SOON else _("Get ready"),
         key=f"plate-{plate.pk}",

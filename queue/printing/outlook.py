@@ -42,19 +42,21 @@ class Outlook:
         return self.lasts is Lasts.YES
 
 
-def left_on(spool: Spool) -> Weighed:
-    """What is on the spool, with how well that is known: after weighing to a few grams, else by the estimates of what
-    was printed from it."""
+def left_on(spool: Spool, taken_g: float = 0.0) -> Weighed:
+    """What is on the spool once ``taken_g`` more were printed from it, with how well that is known: after weighing to a
+    few grams, else by the estimates of what was printed from it."""
     used_g = max(0.0, spool.grams_full - spool.grams_left)
     spread = WEIGHED_SPREAD_G if spool.weighed_at else max(WEIGHED_SPREAD_G, UNWEIGHED_SHARE * used_g)
-    return Weighed(spool.grams_left, max(0.0, spool.grams_left - spread), spool.grams_left + spread)
+    left_g = max(0.0, spool.grams_left - taken_g)
+    return Weighed(left_g, max(0.0, left_g - spread), left_g + spread)
 
 
-def will_it_last(plate: Plate, printer: Printer, spool: Spool, learned: Learned) -> Outlook:
-    """Whether the spool lasts for the plate on that printer, whose weighed runs say how true the grams are."""
+def will_it_last(plate: Plate, printer: Printer, spool: Spool, learned: Learned, taken_g: float = 0.0) -> Outlook:
+    """Whether the spool lasts for the plate on that printer, whose weighed runs say how true the grams are;
+    ``taken_g``: what plates before it will take."""
     calibration = lesson_of(learned, printer, plate.material).calibration
     need = calibration.grams(plate.mass_g)
-    found = will_last(left_on(spool), need)
+    found = will_last(left_on(spool, taken_g), need)
     kind, icon = MARKS[found.lasts]
     return Outlook(
         lasts=found.lasts,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from django.contrib import messages
@@ -17,6 +18,7 @@ from makerlab.http import SignedInRequest
 from planning.learned import Learned
 from planning.spools import Weighed
 from printing import actions, permissions, queries
+from printing.bench_page import running
 from printing.forms import EmptyForm, LoadForm, OfASpool, SpoolForm, WeighForm
 from printing.learning import learn
 from printing.models import Plate, Room, Spool
@@ -42,13 +44,14 @@ def page(
         spools.sort(key=lambda spool: (spool.printer is None, spool.printer.position if spool.printer else 0, spool.pk))
         following = next_plates(room)
         learned = learn(room.pk)
+        running_g = {run.printer_id: run.estimate_g for run in running(room)}
         wrong, wrong_about = wrong or {}, wrong_about or {}
         context |= {
             "lines": [
                 {
                     "spool": spool,
                     "next": following.get(spool.printer_id or 0),
-                    "outlook": outlook_of(spool, following.get(spool.printer_id or 0), learned),
+                    "outlook": outlook_of(spool, following.get(spool.printer_id or 0), learned, running_g),
                     "width": round(19 * min(1.0, spool.grams_left / spool.grams_full), 1) if spool.grams_full else 0,
                     "weigh": wrong.get(spool.pk) or WeighForm(prefix=f"w{spool.pk}"),
                     "load": LoadForm(spool=spool, prefix=f"l{spool.pk}"),
@@ -79,11 +82,12 @@ def next_plates(room: Room) -> dict[int, Plate]:
     return following
 
 
-def outlook_of(spool: Spool, plate: Plate | None, learned: Learned) -> Outlook | None:
-    """Whether the loaded spool lasts for the next plate on its printer; None when there is none or it wants another."""
+def outlook_of(spool: Spool, plate: Plate | None, learned: Learned, running_g: Mapping[int, float]) -> Outlook | None:
+    """Whether the loaded spool lasts for the next plate on its printer, after what the printer prints now; None when
+    there is none or it wants another."""
     if plate is None or spool.printer is None or (spool.material, spool.colour) != (plate.material, plate.colour):
         return None
-    return will_it_last(plate, spool.printer, spool, learned)
+    return will_it_last(plate, spool.printer, spool, learned, running_g.get(spool.printer.pk, 0.0))
 
 
 @require_safe
