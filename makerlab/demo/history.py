@@ -31,7 +31,7 @@ class History:
         self.printers = {printer.name: printer for printer in Printer.objects.filter(room=room).select_related("kind")}
         self.parts = {part.code: part for part in KitPart.objects.filter(plan=plan)}
         self.lost: dict[str, list[PrintCopy]] = defaultdict(list)  # to be printed again, by part
-        self.numbers: dict[int, int] = defaultdict(int)
+        self.numbers: dict[str, int] = defaultdict(int)
 
     def write(self, weekday: Callable[[int], date], moment: Moment) -> int:
         """All past runs with their plates and copies; returns how many."""
