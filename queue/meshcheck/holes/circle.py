@@ -8,6 +8,8 @@ from numba import njit
 from meshcheck.types import FloatArray
 
 GAUSS_NEWTON_STEPS = 5
+GOLDEN, SECTIONS = 0.6180339887498949, 30
+MOVES_MOST = 0.5  # how far the largest circle may stand from the middle, in radii
 
 
 def plane_basis(axis: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -93,11 +95,15 @@ def inscribed_circle(corners: FloatArray, centre: FloatArray) -> tuple[FloatArra
 
 
 def largest_circle(sides: FloatArray, start: FloatArray) -> tuple[FloatArray, float]:
-    """Middle (2,) and radius of the largest circle about ``start`` that crosses none of the ``sides`` (k, 4), each
-    x, y of both ends. It may move away from the start until it touches all round (good to 1e-6 of its radius)."""
+    """Middle (2,) and radius of the largest circle near ``start`` that crosses none of the ``sides`` (k, 4), each
+    x, y of both ends.
+
+    The distance from the nearest side is concave inside a convex outline, so sections along x of sections along y find
+    its peak to 1e-6 of the radius; beside a keyway the circle hardly moves, and never does worse than at the start.
+    """
     if not len(sides):
         return start, 0.0
-    x, y, radius = _grow_circle(np.ascontiguousarray(sides), float(start[0]), float(start[1]))
+    x, y, radius = _best_middle(np.ascontiguousarray(sides), float(start[0]), float(start[1]))
     return np.array([x, y]), float(radius)
 
 
@@ -116,21 +122,41 @@ def _clearance(sides, x, y):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _grow_circle(sides, x, y):  # type: ignore[no-untyped-def]
-    """Steps in eight directions, turned a little every time so that no ridge stops them, halved when none helps."""
-    best = _clearance(sides, x, y)
-    step, turn, tried = 0.25 * best, 0.0, 0
-    least = 1e-7 * best
-    while step > least and tried < 400:
-        better = False
-        for k in range(8):
-            angle = turn + k * np.pi / 4
-            px, py = x + step * np.cos(angle), y + step * np.sin(angle)
-            clear = _clearance(sides, px, py)
-            if clear > best:
-                x, y, best, better = px, py, clear, True
-        turn += 2.399963  # the golden angle
-        tried += 1
-        if not better:
-            step *= 0.6
-    return x, y, best
+def _best_along_y(sides, x, middle, reach):  # type: ignore[no-untyped-def]
+    """Golden sections along y within ``reach`` of ``middle``: the best y and its clearance."""
+    low, high = middle - reach, middle + reach
+    a, b = high - GOLDEN * (high - low), low + GOLDEN * (high - low)
+    at_a, at_b = _clearance(sides, x, a), _clearance(sides, x, b)
+    for _ in range(SECTIONS):
+        if at_a > at_b:
+            high, b, at_b = b, a, at_a
+            a = high - GOLDEN * (high - low)
+            at_a = _clearance(sides, x, a)
+        else:
+            low, a, at_a = a, b, at_b
+            b = low + GOLDEN * (high - low)
+            at_b = _clearance(sides, x, b)
+    return (a, at_a) if at_a > at_b else (b, at_b)
+
+
+@njit(cache=True, nogil=True)
+def _best_middle(sides, x, y):  # type: ignore[no-untyped-def]
+    """Golden sections along x, each with the best y for that x; the start itself where nothing is better."""
+    start = _clearance(sides, x, y)
+    reach = MOVES_MOST * start
+    low, high = x - reach, x + reach
+    a, b = high - GOLDEN * (high - low), low + GOLDEN * (high - low)
+    y_a, at_a = _best_along_y(sides, a, y, reach)
+    y_b, at_b = _best_along_y(sides, b, y, reach)
+    for _ in range(SECTIONS):
+        if at_a > at_b:
+            high, b, y_b, at_b = b, a, y_a, at_a
+            a = high - GOLDEN * (high - low)
+            y_a, at_a = _best_along_y(sides, a, y, reach)
+        else:
+            low, a, y_a, at_a = a, b, y_b, at_b
+            b = low + GOLDEN * (high - low)
+            y_b, at_b = _best_along_y(sides, b, y, reach)
+    if max(at_a, at_b) <= start:
+        return x, y, start
+    return (a, y_a, at_a) if at_a > at_b else (b, y_b, at_b)

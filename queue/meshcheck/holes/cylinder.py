@@ -25,7 +25,8 @@ class Cylinder:
     free_middle_mm: the middle of the bar that passes, at the same height;
     low_mm, high_mm: its reach along the axis, measured from the origin; coverage: share of the full turn;
     misfit_mm: root mean square distance of the corners from the circle (or ellipse); roundness_mm: largest
-    less smallest radius; diameters_mm: across the smallest and the largest width; turn_rad: usual turn of a corner."""
+    less smallest radius; diameters_mm: across the smallest and the largest width;
+    longest_side_rad: the widest angle between neighbouring corners."""
 
     axis: FloatArray
     middle_mm: FloatArray
@@ -40,6 +41,7 @@ class Cylinder:
     roundness_mm: float
     diameters_mm: tuple[float, float]
     facets: int
+    longest_side_rad: float
     body: int
     faces: IntArray
 
@@ -94,8 +96,15 @@ def fit_cylinder(mesh: Mesh, edges: EdgeTable, patch: Patch) -> Cylinder | None:
         free_middle_mm=middle + flat @ (free_at - centre),
         low_mm=low, high_mm=high, hollow=facing_in > 0.5, coverage=_coverage(corners @ flat - centre),
         misfit_mm=misfit, roundness_mm=roundness, diameters_mm=diameters, facets=round(2 * np.pi / step),
+        longest_side_rad=longest_side(ring - centre),
         body=int(mesh.body[patch.faces[0]]), faces=patch.faces,
     )  # fmt: skip
+
+
+def longest_side(corners: FloatArray) -> float:
+    """Widest angle in radians between neighbours among ``corners`` (k, 2), seen from the origin."""
+    angle = np.sort(np.arctan2(corners[:, 1], corners[:, 0]))
+    return float(np.diff(angle, append=angle[0] + 2 * np.pi).max())
 
 
 def _coverage(corners: FloatArray) -> float:

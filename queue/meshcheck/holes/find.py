@@ -12,8 +12,10 @@ from meshcheck.holes.ends import Ends, look_along
 from meshcheck.holes.regions import LOOSE, STRICT, Tolerance, candidate_axes, patches, skin_of
 from meshcheck.holes.rims import Rim, rims_of, widest_around
 from meshcheck.holes.sections import section_cylinders
+from meshcheck.holes.shape import shaped
 from meshcheck.holes.uneven import evened
 from meshcheck.types import FloatArray, Hole, Mesh, Unknown
+from meshcheck.types.bore import BoreKind, BoreShape
 
 HOLE_COVERAGE_LEAST = 0.75
 RIM_COVERAGE_LEAST = 0.5
@@ -26,11 +28,13 @@ MISFIT_CERTAIN = 0.006
 UNEVEN_COVERAGE_CERTAIN = 0.95
 UNEVEN_MISFITS = 4.0  # corners lie hardly further in than this many times their root mean square
 MISFIT_MOST = 0.04
+UNFITTED_SHARE = 0.5  # an outline that was no circle, and was not recognised as anything else
 # A hole wider than half its wheel is the inside of the rim, not the hub hole.
 HUB_SHARE_MOST = 0.5
 HUB_ECCENTRICITY_MOST = 0.175
 CENTRAL_ECCENTRICITY = 0.08
 PATCHES_MOST = 300
+HEXAGON, HEXAGON_SIDE_MOST = 6, float(np.radians(66))
 
 
 def find_holes(mesh: Mesh, edges: EdgeTable | None = None, *, keep_wide: bool = False) -> tuple[Hole, ...]:
@@ -57,7 +61,8 @@ def find_holes(mesh: Mesh, edges: EdgeTable | None = None, *, keep_wide: bool = 
     cut_open = joined(strict + section_cylinders(mesh, edges))
     tried = _described(mesh, edges, cut_open, rims_of(mesh, outside, cut_open), False, keep_wide)
     hubs = tuple(hole for hole in tried if hole.hub)
-    return hubs + found
+    # a square bore has no round wall to follow, but its outline is plain
+    return hubs + (found or tuple(h for h in tried if not h.hub and h.shape.kind is not BoreKind.ROUND))
 
 
 def _by_faces(
@@ -83,11 +88,18 @@ def _described(
     """The holes with their ends and their places in the rims."""
     holes = []
     for seen in cylinders:
-        cylinder = evened(mesh, edges, seen)
+        cylinder, shape = shaped(mesh, seen)
+        if shape.kind is BoreKind.ROUND:
+            if seen.misfit_mm > UNFITTED_SHARE * seen.radius_mm:
+                continue
+            cylinder = evened(mesh, edges, seen)
+            shape = _of_six_sides(cylinder)
         ends = look_along(mesh, edges, cylinder)
         rim = widest_around(rims, cylinder)
         if not ends.sealed and (keep_wide or not _inside_of_rim(cylinder, ends, rims, rim)):
-            holes.append(_hole(cylinder, ends, rims, rim, certain))
+            plain = shape.kind is not BoreKind.ROUND and cylinder.misfit_mm < CLEAN_SHARE * cylinder.radius_mm
+            hole = _hole(cylinder, ends, rims, rim, certain or plain)
+            holes.append(replace(hole, shape=shape))
     return _in_order(holes, rims)
 
 
@@ -123,6 +135,13 @@ def _hole(cylinder: Cylinder, ends: Ends, rims: list[Rim], rim: int | None, cert
         rim=rim,
         obstructed=ends.obstructed,
     )
+
+
+def _of_six_sides(cylinder: Cylinder) -> BoreShape:
+    """Round, or hexagonal: six sides are a hexagon even where the outline is too uneven to say more."""
+    if cylinder.facets != HEXAGON or cylinder.longest_side_rad > HEXAGON_SIDE_MOST:
+        return BoreShape()
+    return BoreShape(BoreKind.HEXAGONAL, 2 * cylinder.radius_mm * float(np.cos(np.pi / HEXAGON)))
 
 
 def _seen_well(cylinder: Cylinder) -> bool:

@@ -8,7 +8,7 @@ import numpy as np
 
 from meshcheck.edges import EdgeTable, face_normals
 from meshcheck.holes.circle import fit_circle, plane_basis, uneven_free_radius
-from meshcheck.holes.cylinder import Cylinder
+from meshcheck.holes.cylinder import Cylinder, longest_side
 from meshcheck.layers.cut import LayerSet, cut
 from meshcheck.types import FloatArray, IntArray, Mesh
 
@@ -25,16 +25,22 @@ MISFIT_MOST = 0.06
 # one crossing of their diagonal each; much fewer corners mean that noise decides, and all points are taken.
 BENT_SHARE = 5e-4
 BENT_LEAST = 0.4
+ON_OUTLINE_SHARE = 0.003  # corners this near to an outline, as a share of its size, stand on it
+CHUNK = 2_000_000
 WALL_SHARE = 0.12  # vertices within this share of the radius belong to the wall
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Loop:
-    """A hollow outline of one cross-section: height, middle, radius of its circle."""
+    """A hollow outline of one cross-section: height, middle and radius of its circle, centre of its area and radius of
+    a circle of that area (which do not depend on where points stand), and its points (k, 2)."""
 
     height: float
     centre: FloatArray
     radius: float
+    area_centre: FloatArray
+    area_radius: float
+    points: FloatArray
 
 
 def section_cylinders(mesh: Mesh, edges: EdgeTable) -> list[Cylinder]:
@@ -95,12 +101,15 @@ def _hollow_loops(layers: LayerSet) -> list[_Loop]:
     for k in np.flatnonzero(layers.closed):
         points = layers.points_mm[layers.starts[k] : layers.starts[k + 1]]
         x, y = points.T
-        area = 0.5 * float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum())
+        doubled = x * np.roll(y, -1) - np.roll(x, -1) * y
+        area = 0.5 * float(doubled.sum())
         if area >= 0 or len(points) < 4:
             continue
         centre, radius = fit_circle(_bent(points))
         if -area > COMPACT_LEAST * np.pi * radius**2:
-            loops.append(_Loop(float(layers.heights_mm[layers.layer[k]]), centre, radius))
+            middle = ((points + np.roll(points, -1, axis=0)) * doubled[:, None]).sum(axis=0) / (6 * area)
+            height = float(layers.heights_mm[layers.layer[k]])
+            loops.append(_Loop(height, centre, radius, middle, float(np.sqrt(-area / np.pi)), points))
     return loops
 
 
@@ -120,8 +129,9 @@ def _stacked(loops: list[_Loop]) -> list[list[_Loop]]:
     for loop in loops:
         for stack in stacks:
             first = stack[0]
-            near = SAME_SHARE * first.radius
-            if np.hypot(*(loop.centre - first.centre)) < near and abs(loop.radius - first.radius) < near:
+            near = SAME_SHARE * first.area_radius
+            apart = np.hypot(*(loop.area_centre - first.area_centre))
+            if apart < near and abs(loop.area_radius - first.area_radius) < near:
                 stack.append(loop)
                 break
         else:
@@ -130,31 +140,60 @@ def _stacked(loops: list[_Loop]) -> list[list[_Loop]]:
 
 
 def _cylinder(turned: Mesh, frame: FloatArray, loops: list[_Loop]) -> Cylinder | None:
-    """The cylinder through the vertices near a stack of loops; ``frame`` turns its z back to the hole's axis."""
+    """The cylinder through the vertices near a stack of loops; ``frame`` turns its z back to the hole's axis. Where
+    they lie on no circle it is one around the outline, for ``shape`` to recognise, with a misfit as large as that."""
     centre = np.median([loop.centre for loop in loops], axis=0)
     radius = float(np.median([loop.radius for loop in loops]))
     step = float(np.ptp(turned.vertices[:, 2])) / PLANES
     # the end of the wall lies within a plane's distance, and the loop there may have failed to match
     low, high = min(loop.height for loop in loops) - 2 * step, max(loop.height for loop in loops) + 2 * step
     faces = _wall_faces(turned, centre, radius, low, high)
-    if len(faces) < 8:
-        return None
     points = turned.vertices[np.unique(turned.faces[faces])]
-    centre, radius = fit_circle(points[:, :2])
-    radii = np.hypot(*(points[:, :2] - centre).T)
-    misfit = float(np.sqrt(((radii - radius) ** 2).mean()))
+    misfit = np.inf
+    if len(faces) >= 8:
+        centre, radius = fit_circle(points[:, :2])
+        misfit = float(np.sqrt(((np.hypot(*(points[:, :2] - centre).T) - radius) ** 2).mean()))
     if misfit > MISFIT_MOST * radius:
-        return None
-    low, high = _ends(points[:, 2], misfit)
+        loop = min(loops, key=lambda each: abs(each.radius - radius))
+        centre, radius, misfit = loop.centre, loop.radius, loop.radius
+        faces = _outline_faces(turned, loop.points, low, high)
+        points = turned.vertices[np.unique(turned.faces[faces])]
+        if len(faces) < 4:
+            return None
+    low, high = _ends(points[:, 2], 0.0 if misfit == radius else misfit)
     step = _usual_step(points[:, :2], centre)
+    longest = 2 * np.pi if misfit == radius else longest_side(points[:, :2] - centre)
     middle = frame @ np.array([centre[0], centre[1], (low + high) / 2])
     return Cylinder(
         axis=frame[:, 2], middle_mm=middle, radius_mm=radius,
         free_middle_mm=middle, free_radius_mm=uneven_free_radius(points[:, :2], points[:, :2], centre, step),
         low_mm=low, high_mm=high, hollow=True, coverage=1.0, misfit_mm=misfit,
-        roundness_mm=float(np.ptp(radii)), diameters_mm=(2 * radius, 2 * radius), facets=round(2 * np.pi / step),
+        roundness_mm=float(np.ptp(np.hypot(*(points[:, :2] - centre).T))), diameters_mm=(2 * radius, 2 * radius),
+        facets=round(2 * np.pi / step), longest_side_rad=longest,
         body=int(turned.body[faces[0]]), faces=faces,
     )  # fmt: skip
+
+
+def _outline_faces(turned: Mesh, outline: FloatArray, low: float, high: float) -> IntArray:
+    """Faces along z between two heights all of whose corners stand on an outline (k, 2)."""
+    z = turned.vertices[:, 2]
+    size = float(np.ptp(outline, axis=0).max())
+    inside = (turned.vertices[:, :2] > outline.min(axis=0) - size).all(axis=1)
+    near = np.flatnonzero(
+        inside & (turned.vertices[:, :2] < outline.max(axis=0) + size).all(axis=1) & (z > low) & (z < high)
+    )
+    on = np.zeros(len(z), np.bool_)
+    starts, along = outline, np.roll(outline, -1, axis=0) - outline
+    square = np.maximum((along**2).sum(axis=1), 1e-300)
+    for chunk in np.array_split(near, len(near) * len(outline) // CHUNK + 1):
+        offset = turned.vertices[chunk, None, :2] - starts
+        share = np.clip((offset * along).sum(axis=2) / square, 0, 1)
+        apart = offset - share[:, :, None] * along
+        on[chunk] = np.sqrt((apart**2).sum(axis=2).min(axis=1)) < ON_OUTLINE_SHARE * size
+    faces = np.flatnonzero(on[turned.faces].all(axis=1)).astype(np.int32)
+    normals, area = face_normals(turned.corners[faces])
+    upright: IntArray = faces[(np.abs(normals[:, 2]) < 0.1) & (area > 0)]
+    return upright
 
 
 def _wall_faces(turned: Mesh, centre: FloatArray, radius: float, low: float, high: float) -> IntArray:

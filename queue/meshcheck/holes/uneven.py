@@ -54,8 +54,7 @@ class _Fit:
 
 def evened(mesh: Mesh, edges: EdgeTable, hole: Cylinder) -> Cylinder:
     """The hole measured again on all of its wall, where the wall is uneven; the same hole where it is not."""
-    stretched = hole.diameters_mm[1] > STRETCHED_MOST * hole.diameters_mm[0]
-    if hole.misfit_mm < CLEAN_SHARE * hole.radius_mm or stretched:
+    if hole.misfit_mm < CLEAN_SHARE * hole.radius_mm:
         return hole
     frame = np.column_stack([*plane_basis(hole.axis), hole.axis])
     near, nearby = _nearby(mesh, frame, hole)
@@ -70,7 +69,8 @@ def evened(mesh: Mesh, edges: EdgeTable, hole: Cylinder) -> Cylinder:
             break
         points = points[stays]
         fit = _fitted(points, fit.radius)
-    if not 0.8 < fit.radius / hole.radius_mm < 1.2 or fit.scatter_mm > 2 * hole.misfit_mm:
+    stretched = hole.diameters_mm[1] > STRETCHED_MOST * hole.diameters_mm[0]
+    if not 0.8 < fit.radius / hole.radius_mm < 1.2 or fit.scatter_mm > (1 if stretched else 2) * hole.misfit_mm:
         return hole
     low, high = _ends(points, fit.scatter_mm)
     turned = _along(fit, frame)
