@@ -242,6 +242,8 @@ def sentence(breach: Breach, numbers: Mapping[int, str], kind: PrinterKind, gap_
         return _("%(copy)s and %(other)s lie on top of each other.") % names
     if breach.rule == Rule.GAP:
         return _("%(copy)s and %(other)s are %(away)s apart; %(least)s is the least.") % names
+    if breach.rule == Rule.KEPT_FREE and breach.distance_mm == 0:
+        return _("%(copy)s overlaps the area kept free.") % names
     if breach.rule == Rule.KEPT_FREE:
         return _("%(copy)s is %(away)s from the area kept free; %(least)s is the least.") % names
     if breach.distance_mm > kind.margin_mm:

@@ -9,12 +9,19 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from planning.clearance import corners_of
 from planning.types import Circle
 from printing.by_hand import Stand
 from printing.models import PrintCopy, PrinterKind
 from printing.planner.snapshot import footprint_of
 from printing.plate_drawing import EDGE, FRONT, SIZE, grid_path, who_for
+
+
+def shown(value: float | None) -> str:
+    """Hundredths at most: 92.5, 40."""
+    return "" if value is None else f"{value:.2f}".rstrip("0").rstrip(".")
 
 
 @dataclass(frozen=True)
@@ -42,6 +49,16 @@ class HandCopy:
         return self.stand is not None and self.stand.has_place
 
     @property
+    def fields(self) -> tuple[tuple[str, str, str, str], ...]:
+        """Name, label, unit and content of the three fields; empty without a place."""
+        stand = self.stand if self.has_place else None
+        figures = (stand.x_mm, stand.y_mm, stand.turn_deg) if stand else (None, None, None)
+        labels = (("x", _("from the left"), "mm"), ("y", _("from the front"), "mm"), ("turn", _("turned"), "°"))
+        return tuple(
+            (name, label, unit, shown(value)) for (name, label, unit), value in zip(labels, figures, strict=True)
+        )
+
+    @property
     def other_plate(self) -> str:
         """The plate it would be taken from, in the list of what may be added."""
         return str(self.copy.plate) if self.copy.plate_id else ""
@@ -59,6 +76,7 @@ class HandDrawing:
     margin: float
     gap: float
     grid: str
+    kept_free: tuple[tuple[float, float, float, float], ...]  # x, y, width, depth
     copies: tuple[HandCopy, ...]
 
     @property
@@ -119,6 +137,15 @@ def draw_bed(
         margin=round(kind.margin_mm * scale, 1),
         gap=round(gap_mm * scale, 2),
         grid="" if is_round else grid_path(kind.width_mm, kind.depth_mm, scale),
+        kept_free=tuple(
+            (
+                round(EDGE + area.x_mm * scale, 1),
+                round(EDGE + (kind.depth_mm - area.y_mm - area.depth_mm) * scale, 1),
+                round(area.width_mm * scale, 1),
+                round(area.depth_mm * scale, 1),
+            )
+            for area in kind.areas()
+        ),
         copies=tuple(
             _hand_copy(copy, names[copy.pk], where.get(copy.pk), kind, scale, troubles.get(copy.pk, ()))
             for copy in copies

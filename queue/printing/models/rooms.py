@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from lessons.models import DayKind
 from makerlab.accounts.models import User
 from meshcheck.types import Machine
+from planning.types import Area
 
 
 class OfSchoolQuerySet(models.QuerySet):  # type: ignore[type-arg]
@@ -117,6 +118,8 @@ class PrinterKind(models.Model):
     depth_mm = models.FloatField(help_text=_("bed depth; the diameter again for a round bed"))
     height_mm = models.FloatField()
     margin_mm = models.FloatField(default=5.0)
+    # where a clip or a screw sits: rectangles [x, y, width, depth] in mm from the front left corner of the bed
+    keep_out = models.JSONField(default=list, blank=True)
     nozzle_mm = models.FloatField(default=0.4)
     machine = models.JSONField(default=dict, blank=True)
 
@@ -127,11 +130,25 @@ class PrinterKind(models.Model):
         """Speeds and waiting times. Raises TypeError for a field that does not exist."""
         return Machine(**self.machine)
 
+    def areas(self) -> tuple[Area, ...]:
+        """The areas kept free. Raises TypeError or ValueError where one is not four figures."""
+        found = []
+        for row in self.keep_out:
+            x, y, width, depth = (float(figure) for figure in row)
+            if not (width > 0 and depth > 0):
+                raise ValueError("an area has a width and a depth")
+            found.append(Area(x, y, width, depth))
+        return tuple(found)
+
     def clean(self) -> None:
         try:
             self.machine_value()
         except TypeError as error:
             raise ValidationError({"machine": str(error)}) from error
+        try:
+            self.areas()
+        except (TypeError, ValueError) as error:
+            raise ValidationError({"keep_out": _("Each area is [x, y, width, depth] in millimetres.")}) from error
 
 
 class Printer(models.Model):

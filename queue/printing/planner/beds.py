@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
-from planning.outlines import centred_hull, turned
-from planning.types import Bed, Circle, Hull, Rectangle
+from planning.clearance import area_body, body_of, corners_of, distance_mm, room_mm
+from planning.types import Area, Bed, Circle, Rectangle
 from printing.planner.values import Kind, Laid, Place, WantedCopy
 
 TOLERANCE_MM = 1e-6
@@ -26,11 +27,26 @@ def common_bed(beds: Sequence[Bed]) -> Bed | None:
     circles = [bed.width_mm for bed in beds if bed.is_round]
     flat = [bed for bed in beds if not bed.is_round]
     if not flat:
-        return Bed.circle(min(circles), height, margin)
+        return _with_areas(Bed.circle(min(circles), height, margin), beds)
     width, depth = min(bed.width_mm for bed in flat), min(bed.depth_mm for bed in flat)
     if not circles or math.hypot(width, depth) <= min(circles):
-        return Bed.rectangle(width, depth, height, margin)
-    return Bed.circle(min(*circles, width, depth), height, margin)
+        return _with_areas(Bed.rectangle(width, depth, height, margin), beds)
+    return _with_areas(Bed.circle(min(*circles, width, depth), height, margin), beds)
+
+
+def _with_areas(common: Bed, beds: Sequence[Bed]) -> Bed:
+    """The bed with the areas that any of the others keeps free, as they lie when all have one middle."""
+    areas = {
+        Area(
+            area.x_mm + (common.width_mm - bed.width_mm) / 2,
+            area.y_mm + (common.depth_mm - bed.depth_mm) / 2,
+            area.width_mm,
+            area.depth_mm,
+        ): None
+        for bed in beds
+        for area in bed.keep_out
+    }
+    return replace(common, keep_out=tuple(areas))
 
 
 def moved(places: Iterable[Place], start: Bed, end: Bed) -> tuple[Place, ...]:
@@ -68,29 +84,11 @@ def longest_mm(copy: WantedCopy) -> float:
 
 
 def stands_on(copy: WantedCopy, place: Place, bed: Bed) -> bool:
-    """Whether the copy's outline lies on the bed, clear of the margin."""
-    middle = (bed.width_mm / 2, bed.depth_mm / 2)
-    footprint = copy.source.footprint
-    if isinstance(footprint, Circle):
-        return _disc_on(place.x_mm - middle[0], place.y_mm - middle[1], footprint.radius_mm, bed)
-    corners = [turned(corner, place.turn_deg) for corner in corners_of(footprint)]
-    at = [(place.x_mm + x - middle[0], place.y_mm + y - middle[1]) for x, y in corners]
-    return all(_disc_on(x, y, 0.0, bed) for x, y in at)
-
-
-def corners_of(footprint: Rectangle | Hull) -> list[tuple[float, float]]:
-    """Corners about the centre of the bounding box, before turning."""
-    if isinstance(footprint, Hull):
-        return centred_hull(footprint)
-    x, y = footprint.width_mm / 2, footprint.depth_mm / 2
-    return [(-x, -y), (x, -y), (x, y), (-x, y)]
-
-
-def _disc_on(dx_mm: float, dy_mm: float, radius_mm: float, bed: Bed) -> bool:
-    """A disc at that distance from the middle of the bed."""
-    if bed.is_round:
-        return math.hypot(dx_mm, dy_mm) + radius_mm <= bed.width_mm / 2 - bed.margin_mm + TOLERANCE_MM
-    return (
-        abs(dx_mm) + radius_mm <= bed.width_mm / 2 - bed.margin_mm + TOLERANCE_MM
-        and abs(dy_mm) + radius_mm <= bed.depth_mm / 2 - bed.margin_mm + TOLERANCE_MM
+    """Whether the copy's outline lies on the bed, clear of the margin and of the areas kept free."""
+    body = body_of(copy.source.footprint, place.turn_deg)
+    if room_mm(body, place.x_mm, place.y_mm, bed) < -TOLERANCE_MM:
+        return False
+    return all(
+        distance_mm(block, body, place.x_mm - x, place.y_mm - y) >= -TOLERANCE_MM
+        for block, (x, y) in map(area_body, bed.keep_out)
     )

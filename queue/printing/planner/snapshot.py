@@ -175,8 +175,8 @@ def footprint_of(report: Mapping[str, Any], width_mm: float | None, depth_mm: fl
 def bed_of(kind: PrinterKind) -> Bed:
     """The bed of a kind of printer."""
     if kind.bed == PrinterKind.Bed.ROUND:
-        return Bed.circle(kind.width_mm, kind.height_mm, kind.margin_mm)
-    return Bed.rectangle(kind.width_mm, kind.depth_mm, kind.height_mm, kind.margin_mm)
+        return Bed.circle(kind.width_mm, kind.height_mm, kind.margin_mm, kind.areas())
+    return Bed.rectangle(kind.width_mm, kind.depth_mm, kind.height_mm, kind.margin_mm, kind.areas())
 
 
 def kind_value(kind: PrinterKind) -> Kind:

@@ -16,6 +16,7 @@ const tenth = (value) => Math.round(value * 10) / 10;
 const figure = (input) => Number.parseFloat(input.value.replace(",", "."));
 let chosen = null;
 let dirty = false;
+let spoken = ""; // where the part just moved stands, for who listens
 
 function placeOf(id) {
   return { x: figure(field(id, "x")), y: figure(field(id, "y")), turn: figure(field(id, "turn")) || 0 };
@@ -54,7 +55,8 @@ function say(id) {
   const { x, y, turn } = placeOf(id);
   const words = box(id).checked ? form.dataset.at : form.dataset.off;
   const values = { copy: shapeOf(id).dataset.name, x: tenth(x), y: tenth(y), turn: tenth(turn) };
-  find("said").textContent = words.replace(/\{(\w+)\}/g, (_, name) => values[name]);
+  spoken = words.replace(/\{(\w+)\}/g, (_, name) => values[name]);
+  find("said").textContent = spoken;
 }
 
 function changed(id) {
@@ -124,8 +126,8 @@ function show(verdict) {
     shape.classList.toggle("clash", clash);
     rowOf(shape.dataset.copy).querySelector("[data-row-trouble]").hidden = !clash;
   }
-  if (verdict.sentences.length) find("said").textContent += ` ${verdict.sentences.join(" ")}`;
-  find("printers-can").hidden = !verdict.printers?.length;
+  find("said").textContent = [spoken, ...verdict.sentences].join(" ");
+  find("printers-can").hidden = verdict.sentences.length > 0 || !verdict.printers?.length;
   find("printers").textContent = (verdict.printers ?? []).join(", ");
   find("others").textContent = (verdict.others ?? []).map((words) => `${words}. `).join("");
   find("changed").hidden = !verdict.changed;
@@ -200,6 +202,10 @@ addEventListener("beforeunload", (event) => {
   if (dirty) event.preventDefault();
 });
 
+for (const row of form.querySelectorAll("[data-row]")) {
+  row.addEventListener("focusin", () => box(row.dataset.row).checked && choose(row.dataset.row));
+}
+form.dataset.live = "";
 find("buttons").hidden = false;
 find("look").hidden = true;
 choose(null);
