@@ -48,7 +48,9 @@ class CellView:
         if isinstance(self.cell.summary, Summary):
             decimals = self.experiment.measured.decimals
             unit = self.experiment.measured.unit
-            mean = f"{self.cell.summary.mean:.{decimals}f} ± {self.cell.summary.standard_error:.{decimals}f}"
+            error = self.cell.summary.standard_error
+            digits = decimals if error == 0 or round(error, decimals) > 0 else decimals + 1
+            mean = f"{self.cell.summary.mean:.{decimals}f} ± {error:.{digits}f}"
             return mean.replace(" ", NO_BREAK) + (NO_BREAK + unit if unit else "")
         if isinstance(self.cell.summary, RangeOnly):
             low, high = (charts.with_unit(self.experiment, v) for v in (self.cell.summary.low, self.cell.summary.high))

@@ -14,6 +14,7 @@ from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 from django.utils.text import get_valid_filename
 from django.utils.translation import gettext as _
@@ -61,6 +62,8 @@ def lab_list(request: SignedInRequest) -> HttpResponse:
     """The lab days of a person's classes; a student with one goes straight to the sheet."""
     rows = Assignment.objects.visible_to(request.user).select_related("plan", "school_class", "meeting")
     labs = [row for row in rows.order_by("meeting__starts_at", "pk") if row.plan.content.get("experiment")]
+    now = timezone.now()
+    labs.sort(key=lambda lab: (lab.meeting.ends_at < now, abs(lab.meeting.starts_at - now)))  # the next one first
     if request.user.is_student and len(labs) == 1:
         return redirect("lessons:lab-sheet", pk=labs[0].pk)
     return render(request, "lessons/lab/list.html", {"labs": labs})

@@ -36,7 +36,7 @@ def sheet_addresses(board: Page) -> dict[str, str]:
 def test_three_teams_at_once_and_a_lost_connection(browser: Browser, demo: Demo, tmp_path: Path) -> None:
     board = open_desk(browser, demo, "teacher", width=1440)
     board.page.goto("/lab/")
-    board.page.get_by_role("link", name="class board").first.click()
+    board.page.get_by_role("row", name=re.compile("7B")).get_by_role("link", name="class board").click()
     board.page.wait_for_url(re.compile(r"/board/"))
     address = board.page.url
     sheets = sheet_addresses(board.page)
