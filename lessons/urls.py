@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from lessons.views import lab, plans, settings, sign_in
+from lessons.views import after_lab, lab, plans, settings, sign_in
 
 app_name = "lessons"
 urlpatterns: list[URLPattern] = [
@@ -14,6 +14,9 @@ urlpatterns: list[URLPattern] = [
     path("lab/<int:pk>/readings/", lab.lab_enter, name="lab-enter"),
     path("lab/<int:pk>/board/", lab.lab_board, name="lab-board"),
     path("lab/<int:pk>/physics/", lab.lab_physics, name="lab-physics"),
+    path("lab/<int:pk>/argument/", after_lab.lab_argument, name="lab-argument"),
+    path("lab/<int:pk>/mark/", after_lab.lab_mark, name="lab-mark"),
+    path("lab/<int:pk>/worksheet/", after_lab.lab_paper, name="lab-paper"),
     path("lab/<int:pk>/results.<str:kind>", lab.lab_results, name="lab-results"),
     path("lab/<int:pk>/board/set/", lab.lab_board_set, name="lab-board-set"),
     path("kit-parts/<int:pk>/file/", plans.kit_part_file, name="kit-part-file"),

@@ -181,13 +181,13 @@ def designs_chart(experiment: Experiment, team: TeamResult) -> Chart:
     )
 
 
-def blank_chart(experiment: Experiment, low: float, high: float) -> Chart:
-    """Empty graph paper with axes and units, for the paper worksheet."""
+def blank_chart(experiment: Experiment) -> Chart:
+    """Empty graph paper for the worksheet: the changed variable numbered, the measured one left to the team."""
     x, y = axes(experiment)
     return Chart(
         title=_("Graph paper"),
         description=_("Empty axes to draw on"),
         x=x,
-        y=AxisOf(y.name, y.unit, low, high),
+        y=AxisOf(y.name, y.unit, 0, 1, unnumbered=True),
         squares=True,
     )

@@ -91,13 +91,15 @@ class Band:
 
 @dataclass(frozen=True)
 class AxisOf:
-    """What an axis shows. ``from_zero``: the axis begins at 0, where a part of the whole is compared."""
+    """What an axis shows. ``from_zero``: the axis begins at 0, where a part of the whole is compared; ``unnumbered``:
+    its steps are left to whoever draws on it."""
 
     name: str
     unit: str = ""
     low: float | None = None
     high: float | None = None
     from_zero: bool = False
+    unnumbered: bool = False
 
     @property
     def title(self) -> str:
@@ -244,7 +246,7 @@ def draw(chart: Chart) -> DrawnChart:
         x_title=chart.x.title,
         y_title=chart.y.title,
         x_ticks=tuple(Tick(x.px(value), x.label(value)) for value in x.ticks),
-        y_ticks=tuple(Tick(y.px(value), y.label(value)) for value in y.ticks),
+        y_ticks=tuple(Tick(y.px(value), "" if chart.y.unnumbered else y.label(value)) for value in y.ticks),
         series=tuple(_series(series, x, y) for series in chart.series),
         curves=tuple(
             DrawnLine(curve.name, curve.tone, _path(curve.points, x, y), DASHES[curve.dash]) for curve in chart.curves

@@ -1,0 +1,90 @@
+"""After the lab: the team's argument, the teacher's marks, and the paper worksheet."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from lessons.lab import actions, charts
+from lessons.lab.actions import ChangedMeanwhile, ReadingRefused
+from lessons.lab.after import argument_page
+from lessons.models import Assignment
+from lessons.views.lab import chosen_team, lab_of
+from makerlab.http import SignedInRequest
+
+FIELDS = ("claim", "evidence", "reasoning")
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def lab_argument(request: SignedInRequest, pk: int) -> HttpResponse:
+    """Claim, evidence and reasoning of a team. What was typed while somebody else saved stays on the page."""
+    assignment, experiment = lab_of(request, pk)
+    asked = request.POST if request.method == "POST" else request.GET
+    team = chosen_team(request, assignment, asked.get("team", ""))
+    if team is None:
+        return render(request, "lessons/lab/no_team.html", {"assignment": assignment})
+    kept, status = None, 200
+    if request.method == "POST":
+        kept = {name: request.POST.get(name, "") for name in FIELDS}
+        revision = request.POST.get("revision", "")
+        try:
+            actions.save_argument(request.user, assignment, team, int(revision) if revision.isdigit() else -1, **kept)
+        except PermissionDenied as error:
+            raise Http404 from error
+        except ChangedMeanwhile as told:
+            messages.error(request, str(told))
+            status = 409
+        else:
+            messages.success(request, _("Saved."))
+            return redirect(f"{reverse('lessons:lab-argument', args=[pk])}?team={team.pk}")
+    page = argument_page(assignment, experiment, team, kept)
+    may_mark = not request.user.is_student and Assignment.objects.editable_by(request.user).filter(pk=pk).exists()
+    may_write = request.user.is_student or may_mark
+    context = {"page": page, "assignment": assignment, "may_mark": may_mark, "may_write": may_write}
+    return render(request, "lessons/lab/argument.html", context, status=status)
+
+
+@require_POST
+def lab_mark(request: SignedInRequest, pk: int) -> HttpResponse:
+    """Give a team a level in one row of the rubric."""
+    assignment, _experiment = lab_of(request, pk)
+    team = chosen_team(request, assignment, request.POST.get("team", ""))
+    row, level = request.POST.get("row", ""), request.POST.get("level", "")
+    if team is None or request.user.is_student or not row.isdigit() or len(row) > 3:
+        raise Http404
+    try:
+        actions.give_mark(
+            request.user,
+            assignment,
+            team,
+            int(row),
+            int(level) if level.isdigit() else None,
+            request.POST.get("comment", ""),
+        )
+    except PermissionDenied as error:
+        raise Http404 from error
+    except ReadingRefused as told:
+        messages.error(request, str(told))
+    return redirect(f"{reverse('lessons:lab-argument', args=[pk])}?team={team.pk}#rubric")
+
+
+@require_safe
+def lab_paper(request: SignedInRequest, pk: int) -> HttpResponse:
+    """The worksheet for paper: tables to fill in and empty graph paper."""
+    assignment, experiment = lab_of(request, pk)
+    context = {
+        "assignment": assignment,
+        "experiment": experiment,
+        "trials": range(1, experiment.trials + 1),
+        "tried": [charts.changed_with_unit(experiment, value) for value in experiment.tried],
+        "predicted": None
+        if experiment.predicted is None
+        else charts.changed_with_unit(experiment, experiment.predicted),
+        "chart": charts.blank_chart(experiment),
+    }
+    return render(request, "lessons/lab/paper.html", context)
