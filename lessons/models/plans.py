@@ -149,5 +149,20 @@ class PartGauge(models.Model):
             "eccentricity_max_mm": self.eccentricity_max_mm,
             "size_max_mm": box,
             "reference_volume_mm3": report.get("volume_mm3"),
+            **self._bore(report.get("holes") or []),
         }
         return Gauge(**{**values, **changes})
+
+    def _bore(self, holes: list[dict[str, Any]]) -> dict[str, Any]:
+        """The shape of the kit part's own bore, where it was measured and is the hole asked for."""
+        wanted = self.hole_diameter_mm
+        meant = [hole for hole in holes if wanted and hole["certain"] and abs(hole["diameter_mm"] / wanted - 1) < 0.05]
+        shape = meant[0].get("shape") if meant else None
+        if not shape:
+            return {}
+        return {
+            "bore_kind": shape["kind"],
+            "bore_across_mm": shape["across_flats_mm"],
+            "keyway_width_mm": shape["keyway_width_mm"],
+            "keyway_depth_mm": shape["keyway_depth_mm"],
+        }

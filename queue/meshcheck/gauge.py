@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from meshcheck.bore_gauge import judge_bore, needs_round_bar
 from meshcheck.findings import make
 from meshcheck.types import Basics, Finding, Gauge, Hole, Mesh, Unknown, Vector, known
 
@@ -171,7 +172,8 @@ def _widths(gauged: Sequence[Hole], basics: Basics, gauge: Gauge, asked: _Asked)
     if kept:
         hole = _worst(kept, lambda h: h.diameter_mm - asked.wanted)
         findings.append(_hole_finding("hole_kept", hole, kept, gauged, asked))
-    return findings + _free_widths(kept, gauged, asked)
+    findings += judge_bore(rest, gauge, asked.low, len(gauged))
+    return findings + _free_widths([hole for hole in kept if needs_round_bar(hole, gauge)], gauged, asked)
 
 
 def _hole_finding(

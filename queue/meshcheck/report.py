@@ -109,6 +109,7 @@ def _hole(hole: Hole) -> dict[str, Any]:
         "roundness_mm": _plain(hole.roundness_mm),
         "centre_mm": _plain(hole.centre_mm),
         "certain": hole.certain,
+        "shape": {name: _plain(value) for name, value in dataclasses.asdict(hole.shape).items()},
     }
 
 

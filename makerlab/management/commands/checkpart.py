@@ -9,10 +9,12 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from makerlab.demo.fixtures import KitPartFacts, kit_part_codes, read_kit_part
+from meshcheck.bore_gauge import in_words
 from meshcheck.check import check_part
 from meshcheck.report import report_json
 from meshcheck.second_opinion import Opinion, second_opinion
 from meshcheck.types import Gauge, Verdict
+from meshcheck.types.bore import BoreKind, BoreShape
 
 BAD = {Verdict.MUST_FIX, Verdict.REJECTED}
 
@@ -107,7 +109,8 @@ def _hole_rows(holes: list[dict[str, Any]] | None) -> list[tuple[str, str]]:
         (
             "hole",
             f"{hole['diameter_mm']:.3f} mm across, {hole['free_diameter_mm']:.3f} mm free, "
-            f"{hole['depth_mm']:.2f} mm deep, {'through' if hole['through'] else 'blind'}",
+            f"{hole['depth_mm']:.2f} mm deep, {'through' if hole['through'] else 'blind'}, "
+            f"{in_words(BoreShape(**{**hole['shape'], 'kind': BoreKind(hole['shape']['kind'])}))}",
         )
         for hole in holes or []
     ]

@@ -101,7 +101,8 @@ def _on_circle(ring: _Ring) -> NDArray[np.bool_]:
     """Corners on the circle, or on a chord of it where a flat or a keyway begins."""
     width = np.hypot(*ring.places.T)
     sag = ring.radius * (1 - np.cos(min(ring.usual_rad, 1.0) / 2))
-    return (width < ring.radius + ring.tolerance) & (width > ring.radius - sag - ring.tolerance)
+    on: NDArray[np.bool_] = (width < ring.radius + ring.tolerance) & (width > ring.radius - sag - ring.tolerance)
+    return on
 
 
 def _is_flat(ring: _Ring) -> NDArray[np.bool_]:

@@ -166,7 +166,8 @@ def _trimmed(fit: _Fit) -> NDArray[np.bool_]:
     """Which corners (n,) belong to the wall, judged by the usual deviation, which some that do not cannot spoil."""
     offset = np.abs(fit.left - np.median(fit.left))
     usual = 1.4826 * float(np.median(offset))
-    return offset <= np.maximum(TRIM_DEVIATIONS * usual, CLEAN_SHARE * fit.radius)
+    stays: NDArray[np.bool_] = offset <= np.maximum(TRIM_DEVIATIONS * usual, CLEAN_SHARE * fit.radius)
+    return stays
 
 
 def _improved(points: FloatArray, fit: _Fit) -> _Fit:
@@ -207,7 +208,8 @@ def _shape(angle: FloatArray, sides: int, corner_rad: float) -> FloatArray:
     if not sides:
         return np.ones(len(angle))
     half = np.pi / sides
-    return np.cos(half) / np.cos((angle - corner_rad) % (2 * half) - half)
+    shape: FloatArray = np.cos(half) / np.cos((angle - corner_rad) % (2 * half) - half)
+    return shape
 
 
 def _ends(points: FloatArray, scatter: float) -> tuple[float, float]:

@@ -17,6 +17,10 @@ class Gauge:
     hole_depth_mm: float | None = None
     hole_depth_tolerance_mm: float = 0.25
     through: bool | None = None
+    bore_kind: str | None = None  # a BoreKind; with its measures as BoreShape has them
+    bore_across_mm: float | None = None
+    keyway_width_mm: float | None = None
+    keyway_depth_mm: float | None = None
     eccentricity_max_mm: float | None = None
     size_max_mm: Vector | None = None  # sorted against the part's sorted size, so that turning is allowed
     holes_min: int = 1  # how many parts with such a hole one file should hold
