@@ -48,7 +48,12 @@ BENCH = Place("printing:bench", "bench", _("Bench"))
 SPOOLS = Place("printing:spool-list", "spool", _("Spools"))
 LESSONS = Place("lessons:plan-list", "lesson", _("Lessons"), ("lessons:plan-detail",))
 
-LAB = Place("lessons:lab-list", "lab", _("Lab day"), ("lessons:lab-sheet", "lessons:lab-board", "lessons:lab-physics"))
+LAB = Place(
+    "lessons:lab-list",
+    "lab",
+    _("Lab day"),
+    tuple(f"lessons:lab-{page}" for page in ("sheet", "board", "physics", "argument", "paper")),
+)
 
 PLACES: dict[str, tuple[Place, ...]] = {
     Role.STUDENT: (PARTS, LAB, LESSONS),
