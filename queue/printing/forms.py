@@ -92,8 +92,7 @@ class ClearForm(forms.Form):
     def seen(self, now: datetime) -> Seen:
         """What somebody saw, from a valid form."""
         values = self.cleaned_data
-        ended_at = {self.JUST_NOW: now, self.THEN: values["ended_at"]}.get(values["ended"])
-        return Seen(ended_at, values["weighed_g"])
+        return Seen(now if values["ended"] == self.JUST_NOW else values["ended_at"], values["weighed_g"])
 
 
 class OutageForm(forms.Form):

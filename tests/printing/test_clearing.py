@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.urls import reverse
@@ -40,12 +41,11 @@ def test_it_just_stopped(world, signed_in, run):
     assert run.print_ended_at == run.ended_at
 
 
-def test_a_time_in_the_schools_zone(world, signed_in, run):
+@pytest.mark.parametrize("chosen", ["then", "unseen"])  # a time typed in is meant, whatever is ticked
+def test_a_time_in_the_schools_zone(world, signed_in, run, chosen):
     seen = timezone.now() - timedelta(minutes=70)
-    from zoneinfo import ZoneInfo
-
     local = seen.astimezone(ZoneInfo(world.school.time_zone))
-    clear(signed_in(world.technician), run, ended="then", ended_at=local.strftime("%Y-%m-%dT%H:%M"))
+    clear(signed_in(world.technician), run, ended=chosen, ended_at=local.strftime("%Y-%m-%dT%H:%M"))
     run.refresh_from_db()
     assert run.print_ended_at == seen.replace(second=0, microsecond=0)
 

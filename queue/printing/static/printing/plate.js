@@ -28,3 +28,8 @@ if (boxes.length) {
   });
   show();
 }
+
+/* A time typed in means "at that time". */
+form?.querySelector("[data-ended-at]")?.addEventListener("input", (event) => {
+  form.querySelector(`input[name=ended][value=${event.target.value ? "then" : "unseen"}]`).checked = true;
+});
