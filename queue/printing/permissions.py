@@ -101,6 +101,12 @@ def check_can_set_hours(user: User, room: Room) -> None:
     check_can_work_at_bench(user, room)
 
 
+def check_can_have_feed(user: User) -> None:
+    """All staff: each sees in it what they see on the pages."""
+    if not user.is_staff_member:
+        raise PermissionDenied
+
+
 def check_can_serve(user: User, printer: Printer) -> None:
     """Take a printer out of service, or back."""
     check_can_work_at_bench(user, printer.room)
@@ -141,6 +147,10 @@ def can_pin(user: User, plate: Plate) -> bool:
 
 def can_arrange(user: User, plate: Plate) -> bool:
     return asks(check_can_arrange, user, plate)
+
+
+def can_have_feed(user: User) -> bool:
+    return asks(check_can_have_feed, user)
 
 
 def can_clear(user: User, run: Run) -> bool:

@@ -13,8 +13,9 @@ from makerlab.work.models import Job
 from printing import actions, by_hand
 from printing.actions.arrange import ESTIMATE_PLATE, ChangedMeanwhile
 from printing.by_hand import Stand, Wish
-from printing.models import Plate, PrintCopy
-from printing.planner.snapshot import canonical, settings_of
+from printing.models import Plate, PrintCopy, PrinterKind
+from printing.planner.beds import common_bed
+from printing.planner.snapshot import bed_of, canonical, settings_of
 from printing.states import CopyState, NotAllowedNow, PlateState
 from tests.printing.helpers import make_plate, ordered, ordered_mesh, plan_now, started, with_meshes
 from tests.world import World
@@ -300,29 +301,36 @@ def test_the_plate_page_shows_the_way(world, client):
         assert ('id="arrange"' in text) is shown
 
 
-def test_an_area_kept_free_is_kept_by_hand_and_by_the_planner(world, client):
-    """A clip at the front of the square beds: the planner's plate stands clear of it, and nothing is put on it."""
-    from printing.models import PrinterKind
-    from printing.planner.beds import common_bed
-    from printing.planner.snapshot import bed_of
+def with_clip(world: World) -> tuple[PrinterKind, PrinterKind]:
+    """The world's square beds with a clip in the front left corner, and its round ones."""
+    square = PrinterKind.objects.get(school=world.school, bed=PrinterKind.Bed.RECTANGULAR)
+    square.keep_out = [[0, 0, 30, 30]]
+    square.save()
+    return square, PrinterKind.objects.get(school=world.school, bed=PrinterKind.Bed.ROUND)
 
-    PrinterKind.objects.filter(school=world.school, bed=PrinterKind.Bed.RECTANGULAR).update(keep_out=[[0, 0, 30, 30]])
+
+def test_an_area_kept_free_is_kept_by_hand(world, client):
     plate = plate_of(world)
+    square, disc = with_clip(world)
     client.force_login(world.technician)
     answer = client.post(reverse("printing:plate-judge", args=[plate.pk]), posted(plate, now(plate))).json()
     assert answer["sentences"] == ["1 overlaps the area kept free."]
-    square = PrinterKind.objects.get(school=world.school, bed=PrinterKind.Bed.RECTANGULAR)
-    disc = PrinterKind.objects.get(school=world.school, bed=PrinterKind.Bed.ROUND)
     common = common_bed([bed_of(square), bed_of(disc)])
     assert common is not None
     assert [(area.x_mm, area.y_mm) for area in common.keep_out] == [(-10.0, -10.0)], "200 in the middle of 220"
+
+
+def test_an_area_kept_free_is_kept_by_the_planner(world):
+    square, _disc = with_clip(world)
     with_meshes(world)
     ordered_mesh(world)
     plan_now()
-    for each in Plate.objects.filter(state=PlateState.PLANNED, printer__kind=square):
-        copies = list(each.copies.all())
-        stands = by_hand.stands_now(each, copies, square)
-        verdict = by_hand.judge(each, Wish(square, stands), by_hand.copies_by_id(copies), by_hand.names_of(copies))
+    plates = Plate.objects.filter(state=PlateState.PLANNED, printer__kind=square)
+    assert plates
+    for plate in plates:
+        copies = list(plate.copies.all())
+        stands = by_hand.stands_now(plate, copies, square)
+        verdict = by_hand.judge(plate, Wish(square, stands), by_hand.copies_by_id(copies), by_hand.names_of(copies))
         assert verdict.is_sound, verdict.sentences
 
 

@@ -11,6 +11,7 @@ from printing.actions.bench import (
     start_plate,
     stop_run,
 )
+from printing.actions.feed import make_feed, revoke_feed
 from printing.actions.ground import plan_again
 from printing.actions.pins import pin_plate, unpin_plate
 from printing.actions.plan import add_extra_hours, choose_plate_size, note_look, remove_extra_hours
@@ -31,6 +32,7 @@ __all__ = [
     "hold_plate",
     "lay_out_again",
     "load_spool",
+    "make_feed",
     "mark_failed",
     "mark_partly",
     "move_request",
@@ -40,6 +42,7 @@ __all__ = [
     "plan_again",
     "release_plate",
     "remove_extra_hours",
+    "revoke_feed",
     "set_out_of_service",
     "start_plate",
     "stop_run",

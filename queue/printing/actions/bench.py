@@ -108,7 +108,9 @@ def start_plate(plate: Plate, printer: Printer, actor: User, checks: Checks, now
     cleared_at = cooled_at + timedelta(
         minutes=plate.room.clear_min
     )  # until the plan says when somebody has time for it
-    Plate.objects.filter(pk=plate.pk).update(ends_at=ends_at, cleared_at=cleared_at, held=True, unplanned_because="")
+    Plate.objects.filter(pk=plate.pk).update(
+        ends_at=ends_at, cleared_at=cleared_at, held=True, unplanned_because="", changes=F("changes") + 1
+    )
     if not plate.copies.filter(state=CopyState.PLANNED).update(state=CopyState.PRINTING):
         raise NotAllowedNow(_("No copy stands on %(plate)s any more.") % {"plate": plate})
     record(plate.room.school_id, actor, "start_plate", plate, printer=printer.pk, run=run.pk, staying=checks.staying)

@@ -73,7 +73,8 @@ def _write_clears(snapshot: Snapshot, option: Option) -> None:
     running = {printer.id: printer.running.plate_id for printer in snapshot.printers if printer.running}
     for clear in option.plan.clears:
         at = option.posed.problem.calendar.to_datetime(clear.clear_end)
-        Plate.objects.filter(pk=running[int(clear.printer_id)], state=PlateState.PRINTING).update(cleared_at=at)
+        printing = Plate.objects.filter(pk=running[int(clear.printer_id)], state=PlateState.PRINTING)
+        printing.exclude(cleared_at=at).update(cleared_at=at, changes=F("changes") + 1)
 
 
 def _by_start(option: Option) -> list[int]:
@@ -121,14 +122,14 @@ def _fill_row(row: Plate, snapshot: Snapshot, option: Option, at: int, laid: Lai
     row.durations_s = {
         str(printer.id): expected_s(snapshot, printer, laid, durations[printer.kind.id]) for printer in printers
     }
-    shown = (row.printer_id, row.setup_at, row.starts_at, row.ends_at)
+    shown = (row.printer_id, row.swap, row.setup_at, row.starts_at, row.ends_at, row.cleared_at)
     row.printer_id = int(run.printer_id) if run else None
     row.swap = bool(run and run.swap)
     row.setup_at = calendar.to_datetime(run.setup_start) if run else None
     row.starts_at = calendar.to_datetime(run.start) if run else None
     row.ends_at = calendar.to_datetime(run.end) if run else None
     row.cleared_at = calendar.to_datetime(run.clear_end) if run else None
-    row.changes += shown != (row.printer_id, row.setup_at, row.starts_at, row.ends_at)
+    row.changes += shown != (row.printer_id, row.swap, row.setup_at, row.starts_at, row.ends_at, row.cleared_at)
     row.unplanned_because = "" if run else _why_unplanned(option, at)
 
 

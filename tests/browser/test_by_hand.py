@@ -1,0 +1,114 @@
+"""Laying a plate out by hand in a real browser: keyboard, mouse, what is told while moving, and what is saved."""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+import time
+
+import pytest
+from playwright.sync_api import Browser, Locator, Page, expect
+
+from tests.browser.conftest import Demo, open_desk
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
+PLAN_S = 180
+
+
+def asked(demo: Demo, question: str, *values: object) -> list[tuple]:
+    with sqlite3.connect(f"file:{demo.folder / 'makerlab.sqlite3'}?mode=ro", uri=True) as database:
+        return database.execute(question, values).fetchall()
+
+
+def a_plate(demo: Demo) -> int:
+    """A planned plate with a few copies; waits for the plan."""
+    question = """SELECT p.id FROM printing_plate p JOIN printing_printcopy c ON c.plate_id = p.id
+                  WHERE p.state = 'planned' AND p.held = 0 AND p.printer_id IS NOT NULL
+                  GROUP BY p.id HAVING count(*) BETWEEN 2 AND 8 ORDER BY p.setup_at DESC"""
+    end = time.monotonic() + PLAN_S
+    while time.monotonic() < end:
+        if found := asked(demo, question):
+            return int(found[0][0])
+        time.sleep(0.5)
+    raise AssertionError("no plate was planned")
+
+
+def place(page: Page, copy: Locator) -> tuple[float, float, float]:
+    number = copy.get_attribute("data-copy")
+    x, y, turn = (float(page.locator(f"[name={name}-{number}]").input_value() or 0) for name in ("x", "y", "turn"))
+    return x, y, turn
+
+
+def drag(page: Page, copy: Locator, dx: int, dy: int) -> None:
+    box = copy.locator(".disc").bounding_box()
+    assert box is not None
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] * 0.8
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + dx / 2, y + dy / 2)
+    page.mouse.move(x + dx, y + dy, steps=3)
+    page.mouse.up()
+
+
+def test_moving_a_copy_by_keyboard_and_mouse(demo: Demo, browser: Browser):
+    desk = open_desk(browser, demo, "technician", width=1280, height=1400)
+    page = desk.page
+    plate = a_plate(demo)
+    page.goto(f"/plates/{plate}/")
+    page.get_by_role("link", name="Lay it out by hand").click()
+    expect(page.locator("[data-sound]")).to_be_visible()
+    first = page.locator("[data-copy]:not(.away)").first
+    number = first.get_attribute("data-copy")
+    x, y, turn = place(page, first)
+
+    first.focus()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("Shift+ArrowUp")
+    page.keyboard.press("r")
+    assert place(page, first) == pytest.approx((x + 1, y + 10, turn + 15), abs=0.06)
+    page.keyboard.press("Shift+R")
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("Shift+ArrowDown")
+    assert place(page, first) == pytest.approx((x, y, turn), abs=0.06)
+
+    # off the bed: told by word and shape, in the list, on the drawing and to who listens
+    for _ in range(12):
+        page.keyboard.press("Shift+ArrowDown")
+    expect(page.locator("[data-troubles]")).to_contain_text("over the edge of the bed")
+    expect(first).to_have_class(re.compile("clash"))
+    expect(first.locator(".clash-mark")).to_be_visible()
+    expect(page.locator("[data-said]")).to_contain_text("over the edge")
+    expect(page.locator("[data-sound]")).to_be_hidden()
+    page.get_by_role("button", name="Save this layout").click()  # refused, with what was moved still there
+    expect(page.get_by_role("alert")).to_contain_text("over the edge of the bed")
+    first = page.locator(f"[data-copy='{number}']")
+    assert place(page, first)[1] == pytest.approx(y - 120, abs=0.06)
+
+    # back by the mouse: as many px as its 120 mm
+    bed = page.locator("[data-bed] .bed").bounding_box()
+    assert bed is not None
+    depth = float(page.locator("[data-bed]").get_attribute("data-depth") or 0)
+    drag(page, first, 0, -round(120 * bed["height"] / depth))
+    assert place(page, first)[1] == pytest.approx(y, abs=1.0)
+    page.locator(f"[name=x-{number}]").fill(f"{x:.2f}")
+    page.locator(f"[name=y-{number}]").fill(f"{y:.2f}")
+    page.locator("[data-sound]").wait_for(state="visible")
+
+    # take the last one off and save
+    last = page.locator("[data-copy]:not(.away)").last
+    gone = last.get_attribute("data-copy")
+    last = page.locator(f"[data-copy='{gone}']")
+    last.focus()
+    page.keyboard.press("Delete")
+    expect(last).to_be_hidden()
+    page.get_by_role("button", name="Save this layout").click()
+    page.wait_for_url(f"**/plates/{plate}/")
+    expect(page.locator("body")).to_contain_text("by hand: its parts stay where they are")
+    assert asked(demo, "SELECT arranged FROM printing_plate WHERE id = ?", plate) == [(1,)]
+    assert asked(demo, "SELECT plate_id = ? FROM printing_printcopy WHERE id = ?", plate, gone) in [[(0,)], [(None,)]]
+
+    page.get_by_role("button", name="Let the planner lay it out again").click()
+    page.wait_for_url(re.compile("/room/"))
+    expect(page.locator("body")).to_contain_text("The planner lays")
+    expected = [each for each in desk.complaints if "422" not in each]  # the refused save is a 422 by design
+    assert not expected
