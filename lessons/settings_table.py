@@ -34,6 +34,19 @@ class Group:
 
 GROUPS = (
     Group(
+        _("Filament and nozzle"),
+        (
+            Setting(
+                "material",
+                _("Material"),
+                "choice",
+                _("PLA"),
+                _("Low in fumes beside the others. Only printers with it on a spool are planned without a swap."),
+            ),
+            Setting("nozzle_mm", _("Nozzle"), "mm", _("0.4 mm"), _("Only printers with this nozzle are planned.")),
+        ),
+    ),
+    Group(
         _("Layers and lines"),
         (
             Setting(
@@ -53,7 +66,6 @@ GROUPS = (
                 _("0.40 to 0.48 mm; 0.8 to 2 times the nozzle"),
                 _("Thinner than two lines, a wall may not print."),
             ),
-            Setting("nozzle_mm", _("Nozzle"), "mm", _("0.4 mm"), _("Only printers with this nozzle are planned.")),
         ),
     ),
     Group(
@@ -106,18 +118,6 @@ GROUPS = (
                 "choice",
                 _("where it is needed"),
                 _("Holds up what leans out more than 45° from upright."),
-            ),
-        ),
-    ),
-    Group(
-        _("Filament"),
-        (
-            Setting(
-                "material",
-                _("Material"),
-                "choice",
-                _("PLA"),
-                _("Low in fumes beside the others. Only printers with it on a spool are planned without a swap."),
             ),
         ),
     ),
