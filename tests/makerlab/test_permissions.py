@@ -13,13 +13,14 @@ from datetime import time
 from typing import Any
 
 import pytest
+from django.core.files.base import ContentFile
 from django.db import transaction
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
 from makerlab.accounts.models import User
-from printing.models import ExtraHours, Plate
+from printing.models import ExtraHours, Plate, PreparedFile
 from tests.conftest import ROOT
 from tests.lessons.lab.test_experiment import GOOD
 from tests.printing.helpers import make_plate, ordered, started
@@ -62,7 +63,10 @@ def objects(world: World) -> dict[str, Any]:
     plate = Plate.objects.create(
         room=world.room, number=2, material="PLA", colour="white", bed_width_mm=220, bed_depth_mm=220, mass_g=1
     )
+    prepared = PreparedFile(plate=plate, kind=world.printers[0].kind, file_name="P2.gcode", dialect="printer-ms")
+    prepared.file.save("", ContentFile(b"G1 X1 F100"))
     return {
+        "prepared": prepared,
         "submission": request.submission, "review": waiting, "request": request, "run": run, "plate": plate,
         "printer": world.printers[0], "spool": world.printers[0].spool, "plan": world.plan, "kit": world.wheel,
         "class": world.school_class, "team": world.team, "meeting": world.meeting, "assignment": world.assignment,
