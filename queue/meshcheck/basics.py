@@ -64,6 +64,8 @@ def inertia_kg_m2(basics: Basics, density_g_cm3: float) -> Tensor | Unknown:
 def _no_volume_reason(topology: Topology) -> Unknown | None:
     if topology.open_edges:
         return Unknown(f"the surface is not closed: {topology.open_edges} open edges")
+    if topology.crowded_edges:
+        return Unknown(f"three or more faces meet at {topology.crowded_edges} edges")
     if topology.flipped_edges:
         return Unknown(f"faces disagree about which side is out along {topology.flipped_edges} edges")
     return None

@@ -120,8 +120,9 @@ def _check_plate(
 def _part(mesh: Mesh, settings: PrintSettings, support: Support | None) -> _Part | Unknown:
     if len(mesh.faces) == 0 or float(np.ptp(mesh.vertices[:, 2])) <= 0:
         return Unknown("there is no body to cut into layers")
-    if not closed(mesh):
-        return Unknown("the surface is not closed, so inside and outside cannot be told apart")
+    torn = unsound(mesh)
+    if torn is not None:
+        return Unknown(f"{torn}, so inside and outside cannot be told apart")
     try:
         shapes = part_shapes(mesh, settings, support)
     except TooManySegments as problem:
@@ -141,9 +142,20 @@ def _part(mesh: Mesh, settings: PrintSettings, support: Support | None) -> _Part
 
 def closed(mesh: Mesh) -> bool:
     """Whether every edge is passed as often one way as the other."""
+    return unsound(mesh) is None
+
+
+def unsound(mesh: Mesh) -> str | None:
+    """What keeps a mesh from having an inside; None where every edge is passed as often one way as the other."""
     ids, count = edge_ids(mesh.faces, len(mesh.vertices))
     forward = (mesh.faces < np.roll(mesh.faces, -1, axis=1)).reshape(-1)
-    return bool((np.bincount(ids, np.where(forward, 1.0, -1.0), count) == 0).all())
+    uneven = np.bincount(ids, np.where(forward, 1.0, -1.0), count) != 0
+    if not uneven.any():
+        return None
+    met = np.bincount(ids, minlength=count)[uneven]
+    if (met == 1).any():
+        return "the surface is not closed"
+    return "three or more faces meet at one edge" if (met > 2).any() else "some faces are inside out"
 
 
 def _sum_up(copies: Sequence[_Copy], settings: PrintSettings, machine: Machine, body: PrintedBody | None) -> Estimate:

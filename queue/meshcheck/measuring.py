@@ -12,8 +12,9 @@ from meshcheck.estimate import estimate
 from meshcheck.features import small_features
 from meshcheck.gauge import gauged_holes, part_sizes
 from meshcheck.holes import find_holes
+from meshcheck.moments import VOLUME, body_moments
 from meshcheck.orientation import Rotation, advise_turn, turned
-from meshcheck.overhang import overhang
+from meshcheck.overhang import bed_slack_mm, overhang
 from meshcheck.repair import repair
 from meshcheck.similarity import signature_of_file
 from meshcheck.spin import spin_of
@@ -61,7 +62,7 @@ class Measured:
     crossings: Crossings | None
     estimate: Estimate | Unknown
     sizes_mm: tuple[Vector, ...]
-    pieces: int  # bodies that are left when overlapping ones are joined
+    pieces: int  # solids that are left when overlapping ones are joined; a hollow inside one is none
     copies: int
     judged: UnitJudgement
     small: tuple[SmallFeature, ...]
@@ -87,10 +88,12 @@ def measure_part(
     basics = measure(mesh, topology)
     edges = edge_table(solid)
     holes = find_holes(solid, edges)
-    pieces = int(solid.body.max()) + 1
+    pieces = _pieces(solid)
     copies = _copies(holes, pieces, gauge)
     closed = topology.watertight and topology.winding_consistent
-    support = overhang(solid, settings.overhang_limit_deg, watertight=closed)
+    support = overhang(
+        solid, settings.overhang_limit_deg, watertight=closed, bed_mm=bed_slack_mm(settings, pose is not None)
+    )
     printed = estimate(solid, settings, machine, support)
     judged = _judge_unit(raw, basics, holes, gauge, limits, unit, read_in)
     return Measured(
@@ -136,6 +139,15 @@ def _solid(mesh: Mesh, topology: Topology) -> Mesh:
         return mesh
     joined = union_overlapping(mesh, topology)
     return mesh if isinstance(joined, Unknown) else joined
+
+
+def _pieces(solid: Mesh) -> int:
+    """Shells that enclose material; the inward ones are hollows in them."""
+    bodies = int(solid.body.max()) + 1
+    if bodies == 1:
+        return 1
+    volume = body_moments(solid.vertices, solid.faces, solid.body, bodies, solid.vertices.mean(axis=0))[:, VOLUME]
+    return max(1, int((volume > 0).sum()))
 
 
 def _copies(holes: tuple[Hole, ...], pieces: int, gauge: Gauge | None) -> int:

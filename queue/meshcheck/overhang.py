@@ -11,7 +11,7 @@ from meshcheck.bridges import BRIDGE_MM, find_bridges
 from meshcheck.columns import GRID_TURN_RAD, Spans, solid_spans
 from meshcheck.edges import coordinate_step_mm, face_normals, normal_noise
 from meshcheck.support_columns import SupportColumns
-from meshcheck.types import FloatArray, IntArray, Mesh, Support, Unknown
+from meshcheck.types import FloatArray, IntArray, Mesh, PrintSettings, Support, Unknown
 
 LIMIT_DEG = 45.0
 # A facet lies on the bed when no corner is higher: half the last digit of a file written with two decimals.
@@ -20,6 +20,12 @@ ANGLE_TOLERANCE_RAD = 1e-6
 # A sliver's direction is mostly rounding; more leniency than this would hide real slopes.
 NOISE_MOST_RAD = float(np.radians(0.5))
 UNBALANCED_SHARE_MOST = 0.001
+
+
+def bed_slack_mm(settings: PrintSettings, posed: bool) -> float:
+    """How far above its lowest point a part still lies on the bed: as drawn by the digits of its file; laid on another
+    face, half a first layer, for the face was levelled by its own facets."""
+    return settings.first_layer_mm / 2 if posed else BED_MM
 
 
 def overhang(

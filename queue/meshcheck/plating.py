@@ -13,7 +13,7 @@ from meshcheck.bodies import union_overlapping
 from meshcheck.estimate import estimate_on_each
 from meshcheck.export import PlacedMesh, stl_bytes, threemf_bytes
 from meshcheck.orientation import Rotation, turned
-from meshcheck.overhang import overhang
+from meshcheck.overhang import bed_slack_mm, overhang
 from meshcheck.reading import read_mesh
 from meshcheck.repair import repair
 from meshcheck.types import Estimate, Machine, Mesh, PrintSettings, Support, Unit, Unknown
@@ -74,16 +74,17 @@ class _Files:
 
     def __init__(self) -> None:
         self._read: dict[tuple[str, Unit | None, Rotation | None], tuple[Mesh, bool]] = {}
-        self._support: dict[tuple[str, Unit | None, Rotation | None, float], Support] = {}
+        self._support: dict[tuple[str, Unit | None, Rotation | None, float, float], Support] = {}
 
     def mesh(self, file: PlacedFile) -> Mesh:
         return self._solid(file)[0]
 
-    def support(self, file: PlacedFile, limit_deg: float) -> Support:
-        key = (file.path, file.unit, file.pose, limit_deg)
+    def support(self, file: PlacedFile, settings: PrintSettings) -> Support:
+        limit_deg, bed_mm = settings.overhang_limit_deg, bed_slack_mm(settings, file.pose is not None)
+        key = (file.path, file.unit, file.pose, limit_deg, bed_mm)
         if key not in self._support:
             mesh, closed = self._solid(file)
-            self._support[key] = overhang(mesh, limit_deg, watertight=closed)
+            self._support[key] = overhang(mesh, limit_deg, watertight=closed, bed_mm=bed_mm)
         return self._support[key]
 
     def _solid(self, file: PlacedFile) -> tuple[Mesh, bool]:
@@ -100,7 +101,7 @@ def placed_meshes(
     Raises MeshRejected and OSError."""
     read = _Files()
     placed = [(read.mesh(file), file.x_mm, file.y_mm, file.turn_deg) for file in files]
-    return placed, [read.support(file, settings.overhang_limit_deg) for file in files]
+    return placed, [read.support(file, settings) for file in files]
 
 
 def estimate_files(

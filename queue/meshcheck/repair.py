@@ -11,6 +11,7 @@ from meshcheck.bodies import bodies_overlap
 from meshcheck.merge import compact, drop_collapsed, drop_twins, merge_vertices, weld
 from meshcheck.nesting import inside_out, nest
 from meshcheck.reading.gate import MAX_BODIES, rejected
+from meshcheck.runs import part_closed_runs
 from meshcheck.topology import FLIPPED, OPEN, EdgeScan, scan_edges
 from meshcheck.touching import part_touching
 from meshcheck.types import MM_PER_UNIT, FloatArray, IntArray, Mesh, RawMesh, Topology, Unit
@@ -106,8 +107,11 @@ def _parted(work: _Work) -> _Work:
     """Give surfaces that merely touch their own vertices back."""
     if not work.edges.crowded_edges:
         return work
-    vertices, faces = part_touching(work.vertices, work.faces)
+    vertices, faces = part_closed_runs(work.vertices, work.faces)
     parted = _rescanned(replace(work, vertices=vertices, faces=faces))
+    if parted.edges.crowded_edges:
+        vertices, faces = part_touching(parted.vertices, parted.faces)
+        parted = _rescanned(replace(parted, vertices=vertices, faces=faces))
     return replace(parted, touching=work.edges.crowded_edges - parted.edges.crowded_edges)
 
 

@@ -16,7 +16,7 @@ from meshcheck.gcode import DIALECTS, GcodeRejected, belongs_to_plate, fits_bed,
 from meshcheck.inside import look_inside
 from meshcheck.inside_plate import look_inside_files
 from meshcheck.materials import MATERIALS
-from meshcheck.overhang import overhang
+from meshcheck.overhang import bed_slack_mm, overhang
 from meshcheck.picture import draw
 from meshcheck.plating import arranged, estimate_files, placed_file, read_solid, rotation_of
 from meshcheck.report import report_json
@@ -69,7 +69,7 @@ def layer(
         return {"unknown": rejected.message}
     if not closed:
         return {"unknown": "Its skin is not closed, so nobody can tell what is inside."}
-    support = overhang(mesh, asked.overhang_limit_deg, watertight=True)
+    support = overhang(mesh, asked.overhang_limit_deg, watertight=True, bed_mm=bed_slack_mm(asked, bool(pose)))
     return dataclasses.asdict(look_inside(mesh, asked, Machine(**machine), support, number))
 
 

@@ -112,6 +112,9 @@ def _bed(size_mm: Vector, bed_mm: Vector | None) -> Iterable[Finding]:
 
 
 def _walls(walls: Walls, line_width_mm: float) -> Iterable[Finding]:
+    if walls.none:
+        yield make("walls_none")
+        return
     if isinstance(walls.thinnest_mm, Unknown):
         yield make("not_measured", what="The walls", because=walls.thinnest_mm.because)
         return
@@ -137,7 +140,7 @@ def _undersides(support: Support, settings: PrintSettings) -> Finding:
         words = "and this part is printed without support"
     else:
         grams = volume * settings.support_share * MATERIALS[settings.material].density_g_cm3 / 1000
-        words = f"{grams:.1f} g of support"
+        words = f"{grams:.1f} g of support" if grams >= 0.05 else "less than 0.1 g of support"
     area_cm2 = support.overhang_area_mm2 / 100
     return make("steep_underside", area_cm2=area_cm2, limit_deg=support.limit_deg, support=words)
 
@@ -160,7 +163,7 @@ def _lying(turn: Turn | Unknown) -> Iterable[Finding]:
     if turn.pose.rotation != AS_DRAWN:
         saved = [f"{turn.saves_g:.1f} g"] if turn.saves_g >= 0.05 else []
         saved += [f"{turn.saves_min:.0f} min"] if turn.saves_min >= 0.5 else []
-        words = " and ".join(saved) or "the trouble of support"
+        words = " and ".join(saved) or "the risk that it fails"
         yield make("turn_it", saved=words, because=turn.why, face=_face_words(turn.pose.rotation[2]))
     if turn.pose.tip_deg < TIP_LEAST_DEG:
         yield make("no_flat_side", value=turn.pose.tip_deg, low=TIP_LEAST_DEG)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from meshcheck.edges import edge_ids
 from meshcheck.moments import VOLUME, body_moments
+from meshcheck.pinched import sides_in_pairs, split_pinched
 from meshcheck.topology import root_of
 from meshcheck.types import FloatArray, IntArray
 
@@ -23,7 +24,8 @@ SAME_ANGLE_RAD = 1e-5
 def part_touching(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
     """Give surfaces that touch their own vertices. Edges whose faces cannot be paired stay crowded.
 
-    Returns vertices and faces; the faces keep their order and their corners' places.
+    Returns vertices and faces; the faces keep their order and their corners' places. Where a surface is pinched and
+    meets itself at an edge, faces are cut in two; what is cut off comes last.
     """
     ids, edges = edge_ids(faces, len(vertices))
     order = np.argsort(ids, kind="stable").astype(np.int32)
@@ -38,7 +40,9 @@ def part_touching(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, In
     _match(order, starts, crowded, opens)
     pairable = crowded | (np.diff(starts) == 2)
     corner_vertex, source = _part(faces, order, starts, pairable)
-    return np.ascontiguousarray(vertices[source]), corner_vertex.reshape(-1, 3)
+    parted, apart = vertices[source], corner_vertex.reshape(-1, 3)
+    parted, apart = split_pinched(parted, apart, *sides_in_pairs(order, starts, crowded))
+    return np.ascontiguousarray(parted), np.ascontiguousarray(apart)
 
 
 def _opens(faces: IntArray) -> NDArray[np.bool_]:

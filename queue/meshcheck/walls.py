@@ -44,11 +44,12 @@ def thin_walls(mesh: Mesh, limit_mm: float) -> Walls:
     normals, _ = face_normals(mesh.corners)
     found = [_crossings(mesh, normals, axis) for axis in range(3)] if len(mesh.faces) else []
     if not found or any(crossings is None for crossings in found):
-        return Walls(Unknown("the skin is not closed, so walls cannot be told from gaps"), _no_faces(), None, limit_mm)
+        return Walls(Unknown("the skin is not sound, so walls cannot be told from gaps"), _no_faces(), None, limit_mm)
     walls = _joined([crossings for crossings in found if crossings is not None])
     measured = _measured(mesh, normals, walls, limit_mm)
     if measured is None:
-        return Walls(Unknown("no two sides of the part face each other"), _no_faces(), None, limit_mm)
+        nothing = Unknown("no two sides of the part face each other")
+        return Walls(nothing, _no_faces(), None, limit_mm, none=True)
     thinnest, place, pair = measured
     thin = walls.parallel & (walls.width_mm < limit_mm)
     faces = np.unique(np.vstack([walls.faces[thin], pair])) if thinnest < limit_mm else _no_faces()

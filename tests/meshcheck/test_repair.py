@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import trimesh
 
+from meshcheck.basics import measure
 from meshcheck.repair import WELD_REACH, repair
 from meshcheck.types import FloatArray, Mesh, MeshRejected, RawMesh, Topology, Unit
 from tests.meshcheck.badfiles import corners_of, sphere_corners
@@ -220,6 +221,44 @@ def test_a_solid_pinched_at_an_edge_is_one_body() -> None:
     mesh, topology = repaired(corners_of(pinched))
     assert (topology.bodies, topology.watertight) == (1, True)
     assert signed_volume(mesh, 0) == pytest.approx(24_000)
+
+
+def strut(a: tuple[float, float, float], along: int, length: float = 20.0) -> m3.Manifold:
+    """An eight-sided bar of radius 3 along an axis."""
+    bar = m3.Manifold.cylinder(length, 3, 3, 8)
+    turned = {0: bar.rotate((0, 90, 0)), 1: bar.rotate((-90, 0, 0)), 2: bar}[along]
+    return turned.translate(a)
+
+
+def test_bars_that_cross_and_share_corners_are_told_apart_by_their_order_in_the_file() -> None:
+    # a frame of twelve bars along the edges of a cube: bars end to end share their caps, and cross others there
+    corners = [(x, y, z) for x in (0.0, 20.0) for y in (0.0, 20.0) for z in (0.0, 20.0)]
+    bars = [strut(a, k) for a in corners for k in range(3) if a[k] == 0]
+    bars += [strut((20.0, 0.0, 0.0), 0)]  # end to end with the first
+    mesh, topology = repaired(corners_of(*bars))
+    assert (topology.bodies, topology.watertight, topology.winding_consistent) == (13, True, True)
+    assert topology.overlapping_bodies
+    union = m3.Manifold.batch_boolean(bars, m3.OpType.Add).volume()
+    assert measure(mesh, topology).volume_mm3 == pytest.approx(union, rel=1e-6)
+
+
+def test_two_faces_back_to_back_are_no_body() -> None:
+    flap = np.array([[[0, 0, 20], [20, 0, 20], [10, 0, 40]], [[0, 0, 20], [10, 0, 40], [20, 0, 20]]], float)
+    _, topology = repaired(np.vstack([corners_of(box(20, 20, 20)), flap]))
+    assert (topology.bodies, topology.watertight, topology.faces) == (1, True, 12)
+
+
+def test_a_surface_that_meets_itself_at_an_edge_is_closed() -> None:
+    """Two blocks that touch along one edge, joined by a bow over it: giving the edge's ends corners of their own cannot
+    part the two sheets, so the edge is split. The volume is that of the blocks and the bow, by boxes."""
+    blocks = box(10, 10, 10) + box(10, 10, 10, at=(10, 10, 0))
+    bow = box(20, 20, 5, at=(0, 0, 10)) + box(20, 20, 5, at=(0, 0, -5))
+    pinched = corners_of(blocks + bow)
+    shuffled = pinched[np.random.default_rng(2).permutation(len(pinched))]
+    for corners in (pinched, shuffled):
+        mesh, topology = repaired(corners)
+        assert (topology.bodies, topology.watertight, topology.winding_consistent) == (1, True, True)
+        assert sum(signed_volume(mesh, k) for k in range(topology.bodies)) == pytest.approx(2000 + 2 * 2000)
 
 
 def test_three_faces_at_an_edge_stay_crowded() -> None:

@@ -8,6 +8,7 @@ PRINTING_ENTRIES: dict[str, Entry] = {
     "walls_ok": Entry(
         PASSES, "Walls are thick enough", "thinnest {value:.2f} mm, allowed {allowed}", limit_source=WALL
     ),
+    "walls_none": Entry(PASSES, "It has no thin walls", "no two sides face each other", limit_source=WALL),
     "thin_walls": Entry(
         ADVICE,
         "A wall is thin",

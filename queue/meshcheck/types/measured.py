@@ -63,6 +63,7 @@ class Walls:
     faces: IntArray
     place_mm: Vector | None
     limit_mm: float
+    none: bool = False  # no two sides face each other: there is nothing to be thin
 
 
 @dataclass(frozen=True, slots=True, eq=False)
