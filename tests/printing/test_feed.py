@@ -130,7 +130,7 @@ def test_what_a_teacher_gets_obeys_the_standard(world):
     assert not any("Set up" in summary for summary in summaries)
     ready = next(each for each in events(raw).values() if "arts ready" in each["summary"])
     facts = RoomPlan.objects.first().facts
-    assert ready["start"].isoformat() == max(kit["ready_at"] for kit in facts["kits"])
+    assert ready["start"] == max(datetime.fromisoformat(kit["ready_at"]) for kit in facts["kits"])
 
 
 def test_no_pupil_and_no_team_is_named_and_no_other_class(world):
