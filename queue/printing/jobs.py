@@ -9,6 +9,7 @@ from printing import prepared
 from printing.actions.arrange import ESTIMATE_PLATE
 from printing.actions.ground import IMPROVE_PLAN, PLAN_OUTLOOK, PLAN_ROOM
 from printing.actions.prepared import KIND as READ_PREPARED
+from printing.actions.whatif import WHAT_IF
 
 
 def plan_room(job: Job) -> Apply:
@@ -37,6 +38,13 @@ def estimate_plate(job: Job) -> Apply:
     from printing.planner.one_plate import estimate
 
     return estimate(job)
+
+
+def consider_what_if(job: Job) -> Apply:
+    """Plan a situation that is not so, beside the one that is."""
+    from printing.whatif.consider import consider
+
+    return consider(job)
 
 
 def not_planned(job: Job, message: str) -> None:
@@ -96,5 +104,15 @@ register(
         work=estimate_plate,
         failed=not_planned,
         failed_message="Its grams and minutes could not be worked out. The next plan tries again.",
+    )
+)
+register(
+    Handler(
+        kind=WHAT_IF,
+        lane=Lane.CONSIDER,
+        wall_s=300,
+        work=consider_what_if,
+        failed=not_planned,
+        failed_message="It could not be worked out. Nothing was changed; change something and try again.",
     )
 )

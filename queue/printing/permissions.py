@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from lessons.models import SchoolClass
 from makerlab.accounts.models import User
-from printing.models import Plate, Printer, PrintRequest, Room, Run, Spool
+from printing.models import Plate, Printer, PrintRequest, Room, Run, Spool, WhatIf
 from printing.states import PLATE_TRANSITIONS, NotAllowedNow, Outcome
 
 
@@ -99,6 +99,20 @@ def check_can_choose_plate_size(user: User, room: Room) -> None:
 def check_can_set_hours(user: User, room: Room) -> None:
     """Who works at the bench says when somebody is there."""
     check_can_work_at_bench(user, room)
+
+
+def check_can_change_printers(user: User, room: Room) -> None:
+    """Administrators say which printers a room has and which of them may run with nobody there."""
+    _of_school(user, room)
+    if not user.is_administrator:
+        raise PermissionDenied(_("Only administrators change the printers of a room."))
+
+
+def check_can_try(user: User, what_if: WhatIf) -> None:
+    """Whoever made it changes, applies or discards it."""
+    check_can_see_room(user, what_if.room)
+    if what_if.made_by_id != user.pk:
+        raise PermissionDenied
 
 
 def check_can_have_feed(user: User) -> None:

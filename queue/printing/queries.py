@@ -14,7 +14,7 @@ from lessons import measuring
 from lessons.models import KitPart, SchoolClass
 from makerlab.accounts.models import User
 from makerlab.work.models import Job
-from printing.actions.ground import IMPROVE_PLAN, PLAN_ROOM
+from printing.actions.ground import IMPROVE_PLAN, PLAN_OUTLOOK, PLAN_ROOM
 from printing.models import Plate, PrintCopy, Printer, Room, RoomPlan
 from printing.planner.snapshot import source_of
 from printing.states import PlateState
@@ -53,6 +53,12 @@ def planning_job(room: Room) -> Job | None:
 def improving_job(room: Room) -> Job | None:
     """The search for a better plan that waits or runs."""
     jobs = Job.objects.filter(kind=IMPROVE_PLAN, subject=str(room.pk))
+    return jobs.filter(state__in=[Job.State.WAITING, Job.State.RUNNING]).order_by("-id").first()
+
+
+def outlook_job(plan: RoomPlan) -> Job | None:
+    """The working out of what would help, while it waits or runs."""
+    jobs = Job.objects.filter(kind=PLAN_OUTLOOK, subject=str(plan.pk))
     return jobs.filter(state__in=[Job.State.WAITING, Job.State.RUNNING]).order_by("-id").first()
 
 

@@ -7,6 +7,7 @@ from printing.views import (
     bench,
     costs,
     feed,
+    forecast,
     layers,
     pins,
     plan,
@@ -17,6 +18,7 @@ from printing.views import (
     room,
     spools,
     today,
+    what_if,
 )
 
 app_name = "printing"
@@ -31,6 +33,12 @@ urlpatterns = [
     path("rooms/<int:pk>/plate-size/", plan.room_plate_size, name="room-plate-size"),
     path("rooms/<int:pk>/seen/", plan.room_seen, name="room-seen"),
     path("rooms/<int:pk>/hours/", plan.room_hours_add, name="room-hours-add"),
+    path("rooms/<int:pk>/forecast/", forecast.room_forecast, name="room-forecast"),
+    path("rooms/<int:pk>/what-if/", what_if.room_what_if, name="room-what-if"),
+    path("what-ifs/<int:pk>/", what_if.what_if_detail, name="what-if-detail"),
+    path("what-ifs/<int:pk>/apply/", what_if.what_if_apply, name="what-if-apply"),
+    path("what-ifs/<int:pk>/again/", what_if.what_if_again, name="what-if-again"),
+    path("what-ifs/<int:pk>/discard/", what_if.what_if_discard, name="what-if-discard"),
     path("hours/<int:pk>/remove/", plan.hours_remove, name="hours-remove"),
     path("calendar/", feed.calendar_page, name="calendar-page"),
     path("calendar/make/", feed.calendar_make, name="calendar-make"),

@@ -19,8 +19,9 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
+from lessons.models import DayKind, SchoolDay
 from makerlab.accounts.models import User
-from printing.models import ExtraHours, Plate, PreparedFile
+from printing.models import ExtraHours, Plate, PreparedFile, WhatIf
 from tests.conftest import ROOT
 from tests.lessons.lab.test_experiment import GOOD
 from tests.printing.helpers import make_plate, ordered, started
@@ -73,6 +74,9 @@ def objects(world: World) -> dict[str, Any]:
         "hours": ExtraHours.objects.create(
             room=world.room, date=timezone.localdate(), starts_at=time(16), ends_at=time(18)
         ),
+        "day": DayKind.objects.get(school=world.school),
+        "special": SchoolDay.objects.create(school=world.school, date=timezone.localdate()),
+        "what": WhatIf.objects.create(room=world.room, made_by=world.teacher, changes={"out": [world.printers[1].pk]}),
         "room": world.room, "student": world.student.membership, "lab": world.assignment,
     }  # fmt: skip
 

@@ -15,12 +15,14 @@ from printing.actions.feed import make_feed, revoke_feed
 from printing.actions.ground import plan_again
 from printing.actions.pins import pin_plate, unpin_plate
 from printing.actions.plan import add_extra_hours, choose_plate_size, note_look, remove_extra_hours
-from printing.actions.queue import cancel_copies, cancel_submission, move_request, order_kit
+from printing.actions.printers import add_printer, set_unattended
+from printing.actions.queue import cancel_copies, cancel_submission, move_request, order_kit, order_spares
 from printing.actions.room import back_in_service, set_out_of_service
 from printing.actions.spools import add_spool, describe_spool, load_spool, weigh_empty, weigh_spool
 
 __all__ = [
     "add_extra_hours",
+    "add_printer",
     "add_spool",
     "arrange_plate",
     "back_in_service",
@@ -38,12 +40,14 @@ __all__ = [
     "move_request",
     "note_look",
     "order_kit",
+    "order_spares",
     "pin_plate",
     "plan_again",
     "release_plate",
     "remove_extra_hours",
     "revoke_feed",
     "set_out_of_service",
+    "set_unattended",
     "start_plate",
     "stop_run",
     "unpin_plate",

@@ -9,23 +9,20 @@ from django.db import transaction
 from django.db.models import F, Max
 from django.utils.translation import gettext as _
 
-from lessons.models import KitPart, Team
+from lessons.models import Assignment, KitPart, Team
 from makerlab.accounts.models import User
 from makerlab.audit.models import record
 from printing import permissions
 from printing.actions.ground import touch, want_plan
 from printing.models import Plate, PrintCopy, PrintRequest, Room
+from printing.planner.snapshot import copies_wanted
 from printing.states import COPY_TRANSITIONS, CopyState, NotAllowedNow
 from submissions.models import Submission
 
 log = logging.getLogger("makerlab.printing")
 
+SPARES_MOST = 3
 CANCELLABLE = tuple(state for state, step in COPY_TRANSITIONS if step == "cancel")
-
-
-def copies_wanted(kit_part: KitPart, copies_in_file: int) -> int:
-    """How often a file is printed so that a team has enough: four wheels, two in the file, make two copies."""
-    return math.ceil(kit_part.copies_per_team / max(1, copies_in_file))
 
 
 @transaction.atomic
@@ -124,6 +121,29 @@ def move_request(request: PrintRequest, actor: User, direction: str, version: in
     record(room.school_id, actor, "move_request", request, direction=direction, past=other.pk)
     want_plan(room, f"{request} moved {direction} in the queue")
     return version + 1
+
+
+@transaction.atomic
+def order_spares(assignment: Assignment, actor: User, more: int) -> int:
+    """So many more copies of each part for every team of the class whose part is not all printed yet, in case one is
+    lost; nobody waits for them. Returns how many copies. Raises NotAllowedNow when nothing is left to print."""
+    if not 1 <= more <= SPARES_MOST:
+        raise NotAllowedNow(_("Order one to %(most)d spares of a part at a time.") % {"most": SPARES_MOST})
+    requests = PrintRequest.objects.filter(assignment=assignment, team__isnull=False, copies__state__in=CANCELLABLE)
+    waiting = list(requests.distinct().select_related("room", "assignment__school_class").order_by("rank", "id"))
+    if not waiting:
+        raise NotAllowedNow(_("Nothing of this class waits to be printed any more."))
+    for request in waiting:
+        permissions.check_can_order(actor, request)
+    room = waiting[0].room
+    touch(room.pk)
+    Room.objects.filter(pk=room.pk).update(queue_version=F("queue_version") + 1)
+    for request in waiting:
+        last = request.copies.aggregate(last=Max("number"))["last"] or 0
+        PrintCopy.objects.bulk_create(PrintCopy(request=request, number=last + 1 + at) for at in range(more))
+    record(room.school_id, actor, "order_spares", assignment, more=more, requests=[request.pk for request in waiting])
+    want_plan(room, f"{more} more of each part for {assignment.school_class}")
+    return more * len(waiting)
 
 
 @transaction.atomic

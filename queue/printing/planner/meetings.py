@@ -18,7 +18,7 @@ from makerlab.work.actions import set_progress
 from makerlab.work.models import Job
 from makerlab.work.registry import Apply
 from planning.calendar import Calendar
-from planning.forecast import play
+from planning.forecast import Courses, play
 from planning.harm import HarmfulFailure, Outlook, most_harmful
 from planning.help import Effect, Effort, Help, Remedies, Remedy, what_would_help
 from planning.plates import lay_out
@@ -100,14 +100,27 @@ def _meeting(
     remedies: Remedies,
 ) -> dict[str, Any]:
     courses = play(problem, plan, risks, SAMPLES, SEED)
+    harm = most_harmful(problem, plan, risks, kit_ids, top=1, samples=SAMPLES, seed=SEED)
+    effort = Effort(stop=Stop(seconds=SEARCH_S), samples=SAMPLES, seconds=HELP_S, seed=SEED)
+    helped = what_would_help(problem, plan, risks, kit_ids, remedies, effort)
+    return {
+        **figures_of_kits(problem, courses, kit_ids),
+        "worst": _worst(option, harm[0]) if harm else None,
+        "help": [_effect(helped, effect) for effect in helped.effects],
+        "best": _effect(helped, helped.best) if helped.best else None,
+        "not_tried": [remedy.value for remedy in helped.not_tried],
+        "seconds": round(helped.seconds, 2),
+    }
+
+
+def figures_of_kits(problem: Problem, courses: Courses, kit_ids: Sequence[str]) -> dict[str, Any]:
+    """Of the kits of one meeting: the chance that all are served in time, how many to expect, and when all of them are
+    there in half and in nine tenths of the courses."""
     columns = [courses.kit_ids.index(kit_id) for kit_id in kit_ids]
     due = {kit.id: kit.deadline_minute for kit in problem.kits}
     deadline = np.array([due[kit_id] for kit_id in kit_ids])
     minutes = courses.kit_min[:, columns]
     last = minutes.max(axis=1)
-    harm = most_harmful(problem, plan, risks, kit_ids, top=1, samples=SAMPLES, seed=SEED)
-    effort = Effort(stop=Stop(seconds=SEARCH_S), samples=SAMPLES, seconds=HELP_S, seed=SEED)
-    helped = what_would_help(problem, plan, risks, kit_ids, remedies, effort)
     return {
         "kits": len(kit_ids),
         "deadline": _iso(problem.calendar, int(deadline.min())),
@@ -115,11 +128,6 @@ def _meeting(
         "expected_kits": float((minutes <= deadline).sum(axis=1).mean()),
         "likely_at": _quantile(problem.calendar, last, 0.5),
         "nearly_sure_at": _quantile(problem.calendar, last, 0.9),
-        "worst": _worst(option, harm[0]) if harm else None,
-        "help": [_effect(helped, effect) for effect in helped.effects],
-        "best": _effect(helped, helped.best) if helped.best else None,
-        "not_tried": [remedy.value for remedy in helped.not_tried],
-        "seconds": round(helped.seconds, 2),
     }
 
 

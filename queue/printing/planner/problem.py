@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from planning.calendar import Calendar
 from planning.types import Kit, Objective, Outage, Pin, Plan, PlannedRun, PlateJob, PrinterState, Problem
 from printing.planner.estimates import PlateFigures
-from printing.planner.values import Laid, PlateNow, PrinterNow, Snapshot
+from printing.planner.values import Laid, PlateNow, PrinterNow, Snapshot, WantedCopy
 
 DAYS_AFTER_LAST_DEADLINE = 14
 DAYS_LEAST, DAYS_MOST = 14, 150
@@ -106,7 +106,7 @@ def _job(
     shown = published.get(laid.plate_id) if laid.plate_id is not None else None
     return PlateJob(
         id=str(at),
-        kit_ids=tuple(sorted({copy.kit_id for copy in copies if copy.kit_id})),
+        kit_ids=tuple(sorted({copy.kit_id for copy in copies if copy.kit_id and not copy.spare})),
         material=laid.material,
         colour=laid.colour,
         grams=figures.mass_g,
@@ -119,9 +119,21 @@ def _job(
         published_printer_id=str(shown.printer_id) if shown and shown.printer_id else None,
         published_setup_start=calendar.to_minute(shown.setup_at) if shown and shown.setup_at else None,
         queue_position=min((copy.rank[1] for copy in copies), default=0),
-        copies=max(1, len(copies)),
+        copies=max(1, len(copies) - spares_on(copies)),
+        spares=spares_on(copies),
         barred={str(printer.id): barred[printer.kind.id] for printer in snapshot.printers if printer.kind.id in barred},
     )
+
+
+def spares_on(copies: Sequence[WantedCopy]) -> int:
+    """How many copies of a plate may be lost whichever they are: the least number of spares of any part on it, since
+    spares of one part do not stand in for another."""
+    spares: dict[tuple[str | None, str], int] = {}
+    for copy in copies:
+        key = (copy.kit_id, copy.source.key)
+        spares[key] = spares.get(key, 0) + copy.spare
+    least = min(spares.values(), default=0)
+    return least if least < len(copies) else 0
 
 
 def _printer(calendar: Calendar, now: int, printer: PrinterNow) -> PrinterState:

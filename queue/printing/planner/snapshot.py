@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from datetime import datetime, timedelta
@@ -11,7 +12,7 @@ from typing import Any
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from lessons.models import Assignment, MeasuredFile
+from lessons.models import Assignment, KitPart, MeasuredFile
 from lessons.print_settings import in_force
 from meshcheck.types import PrintSettings, Unit
 from planning.types import Bed, Circle, Footprint, Hull, Rectangle, RoomRules
@@ -115,11 +116,26 @@ def _copies(room: Room) -> tuple[dict[int, WantedCopy], dict[int, str]]:
             material=settings.material,
             colour=request.kit_part.colour,
             settings=canonical(settings),
-            rank=(request.team_id is None, request.rank, row.number),
+            rank=(request.team_id is None or is_spare(row), request.rank, row.number),
             kit_id=kit_id_of(request.assignment_id, request.team_id),
             part=request.kit_part.name,
+            assignment_id=request.assignment_id,
+            spare=is_spare(row),
         )
     return copies, unplaced
+
+
+def is_spare(copy: PrintCopy) -> bool:
+    """Whether a team's copy is beyond what it needs: one that was ordered in case another is lost."""
+    request = copy.request
+    if request.team_id is None:
+        return False
+    return copy.number > copies_wanted(request.kit_part, request.source.copies_in_file)
+
+
+def copies_wanted(kit_part: KitPart, copies_in_file: int) -> int:
+    """How often a file is printed so that a team has enough: four wheels, two in the file, make two copies."""
+    return math.ceil(kit_part.copies_per_team / max(1, copies_in_file))
 
 
 def settings_of(request: PrintRequest) -> PrintSettings | None:

@@ -30,7 +30,8 @@ class Source:
 
 @dataclass(frozen=True)
 class WantedCopy:
-    """One copy that has not started. ``rank``: teams before spares, then place in the queue, then number."""
+    """One copy that has not started. ``rank``: teams before spares, then place in the queue, then number. A team's own
+    spare has the team's ``kit_id``, so that it stands beside the others, but the kit does not wait for it."""
 
     id: int
     source: Source
@@ -40,6 +41,8 @@ class WantedCopy:
     rank: tuple[bool, int, int]
     kit_id: str | None = None
     part: str = "part"
+    assignment_id: int = 0
+    spare: bool = False  # beyond what its team needs: nobody waits for it
 
 
 def nozzle_of(settings: str) -> float:
