@@ -10,6 +10,9 @@ from __future__ import annotations
 from meshcheck.settings import Machine as Machine
 from meshcheck.settings import PrintSettings as PrintSettings
 from meshcheck.settings import settings_problems as settings_problems
+from meshcheck.types.bore import BoreKind as BoreKind
+from meshcheck.types.bore import BoreShape as BoreShape
+from meshcheck.types.bore import HubDeviation as HubDeviation
 from meshcheck.types.measured import Basics as Basics
 from meshcheck.types.measured import Bridge as Bridge
 from meshcheck.types.measured import Crossings as Crossings

@@ -1,9 +1,11 @@
-"""The shape of a bore across its axis."""
+"""The shape of a bore across its axis, and how far a hub is from the kit part's."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+
+from meshcheck.types.plain import Unknown, Vector
 
 
 class BoreKind(StrEnum):
@@ -30,3 +32,18 @@ class BoreShape:
     across_flats_mm: float | None = None
     keyway_width_mm: float | None = None
     keyway_depth_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class HubDeviation:
+    """How far the hub of a part is from the kit part's, laid over each other by the axis of the bore.
+
+    ``largest_mm`` is the largest distance from surface to surface, both ways, inside the hub; ``place_mm`` where, in
+    the frame of the file. It was taken at points ``spacing_mm`` apart and at every corner, so that the true largest
+    one is at most that much larger. ``outside_mm`` is by how much the hub's free outside is wider, as a radius.
+    """
+
+    largest_mm: float
+    place_mm: Vector
+    spacing_mm: float
+    outside_mm: float | Unknown
