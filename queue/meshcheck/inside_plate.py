@@ -21,7 +21,7 @@ from meshcheck.timing import Place, Visit, place_of, plate_seconds, time_layers
 from meshcheck.types import FloatArray, Machine, Mesh, PrintSettings, Support, Unknown
 
 SIDE = 900  # px of the square picture: three times a part's, so that its lines stay apart
-EDGE = 40.0  # room for the numbers above the copies
+EDGE = 24.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -146,7 +146,7 @@ def _draw(
         drawing = drawings[id(copy.shapes)]
         parts.append("".join(line_path(drawing, kind, seen) for kind, _ in KINDS))
     for number, copy in enumerate(copies):
-        x, y = on_picture(copy.corners_mm).min(axis=0)
-        parts.append(f'<text class="tag" x="{x + 12:.1f}" y="{y - 6:.1f}">{number + 1}</text>')
+        x, y = on_picture(copy.corners_mm).mean(axis=0)
+        parts.append(f'<text class="tag" x="{x:.1f}" y="{y + 9:.1f}">{number + 1}</text>')
     title = title_of(layer, layers, words)
     return f'<svg viewBox="0 0 {SIDE} {height}" role="img"><title>{title}</title>{"".join(parts)}</svg>'

@@ -12,7 +12,15 @@ from pathlib import Path
 from typing import Any, Literal
 
 from meshcheck.check import check_part
-from meshcheck.gcode import DIALECTS, GcodeRejected, belongs_to_plate, fits_bed, read_gcode, suits_material
+from meshcheck.gcode import (
+    DIALECTS,
+    GcodeRejected,
+    belongs_to_plate,
+    fits_bed,
+    read_gcode,
+    suits_material,
+    takes_as_long,
+)
 from meshcheck.inside import look_inside
 from meshcheck.inside_plate import look_inside_files
 from meshcheck.materials import MATERIALS
@@ -121,9 +129,10 @@ def read_prepared(
 ) -> dict[str, Any]:
     """Read a file of machine words that stands for a plate's estimate (see ``meshcheck.gcode``).
 
-    ``plate`` holds height_mm, grams and extents_mm (x, y) of the plate it should belong to; ``bed_mm`` the lowest and
-    highest corner of the printer's box, None when not known. Answers ``facts`` and ``findings``, or ``rejected`` with
-    code, message and mend. Raises OSError, and KeyError for a dialect or material that is not in its table.
+    ``plate`` holds height_mm, grams, extents_mm (x, y) and, where known, duration_s of the plate it should belong to;
+    ``bed_mm`` the lowest and highest corner of the printer's box, None when not known. Answers ``facts`` and
+    ``findings``, or ``rejected`` with code, message and mend. Raises OSError, and KeyError for a dialect or material
+    that is not in its table.
     """
     words, filament = DIALECTS[dialect], MATERIALS[material]
     try:
@@ -132,6 +141,8 @@ def read_prepared(
         return {"rejected": {"code": wrong.code, "message": wrong.message, "mend": wrong.mend}}
     x, y = plate["extents_mm"]
     findings = belongs_to_plate(facts, plate["height_mm"], plate["grams"], (x, y)) + suits_material(facts, filament)
+    if plate.get("duration_s") is not None:
+        findings += takes_as_long(facts, plate["duration_s"])
     if bed_mm is not None:
         low, high = bed_mm
         findings += fits_bed(facts, low, high)

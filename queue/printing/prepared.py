@@ -88,7 +88,12 @@ def question(prepared: PreparedFile, snapshot: Snapshot, estimates: Estimates) -
         "dialect": prepared.dialect,
         "machine": kind.machine,
         "material": json.loads(laid.settings)["material"],
-        "plate": {"height_mm": height, "grams": own.mass_g, "extents_mm": [width, depth]},
+        "plate": {
+            "height_mm": height,
+            "grams": own.mass_g,
+            "extents_mm": [width, depth],
+            "duration_s": (own.durations_s or {}).get(kind.id),
+        },
         "bed_mm": box_of(kind.bed),
     }
     return Asked(arguments, arrangement_of(laid, snapshot.copies), own, kind)
@@ -108,7 +113,7 @@ def is_whole(answer: Any) -> bool:
     if not isinstance(answer, dict):
         return False
     if isinstance(answer.get("rejected"), dict):
-        return {"code", "message", "mend"} <= answer["rejected"].keys()
+        return all(isinstance(answer["rejected"].get(name), str) for name in ("code", "message", "mend"))
     facts, findings = answer.get("facts"), answer.get("findings")
     return (
         isinstance(facts, dict)

@@ -6,7 +6,16 @@ import json
 
 import pytest
 
-from meshcheck.gcode import DIALECTS, GcodeFacts, Tolerance, belongs_to_plate, fits_bed, read_gcode, suits_material
+from meshcheck.gcode import (
+    DIALECTS,
+    GcodeFacts,
+    Tolerance,
+    belongs_to_plate,
+    fits_bed,
+    read_gcode,
+    suits_material,
+    takes_as_long,
+)
 from meshcheck.materials import MATERIALS
 from meshcheck.service import read_prepared
 from meshcheck.types import Finding, Level, Machine
@@ -125,3 +134,10 @@ def test_the_service_answers_plain_values(tmp_path) -> None:
     path.write_text("G93\n")
     answer = read_prepared(str(path), "printer-ms", {}, "PLA", wanted, bed)
     assert answer["rejected"]["code"] == "feed_mode"
+
+
+@pytest.mark.parametrize(("share", "level"), [(1.0, GOOD), (3.0, GOOD), (0.34, GOOD), (3.1, WRONG), (0.33, WRONG)])
+def test_takes_as_long(share: float, level: Level) -> None:
+    read = facts()
+    (found,) = takes_as_long(read, share * read.duration_s)
+    assert (found.code, found.level) == ("gcode_time", level)

@@ -88,7 +88,7 @@ def test_the_drawing_puts_every_copy_where_it_stands():
     assert (points <= [width, height]).all()
     left, right = points[points[:, 0] < SIDE / 2], points[points[:, 0] > SIDE / 2]
     assert len(left) == len(right)
-    scale = (SIDE - 80) / 60  # px per mm: 60 mm wide
+    scale = (SIDE - 48) / 60  # px per mm: 60 mm wide
     apart = (right.min(axis=0) - left.min(axis=0)) / scale
     assert apart == pytest.approx([40, 0], abs=0.05)
     assert re.findall(r">(\d)</text>", svg) == ["1", "2"]

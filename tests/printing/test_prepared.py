@@ -41,10 +41,16 @@ def plate(world) -> Plate:
 
 
 def file_for(
-    plate: Plate, *, grams: float = 1.0, taller_mm: float = 0.0, nozzle_c: int = 205, x_mm: float = 0.0
+    plate: Plate,
+    *,
+    grams: float = 1,
+    taller_mm: float = 0,
+    nozzle_c: int = 205,
+    x_mm: float = 0,
+    speed: float | None = None,
 ) -> str:
     """G-code as the box around the plate's parts wants it, layer by layer: the plate's height and, times ``grams``, its
-    grams; ``x_mm`` moves it all on the bed."""
+    grams; ``x_mm`` moves it all on the bed. At ``speed`` in mm/s, or so that it lasts about as long as the plate."""
     snapshot = take_snapshot(plate.room_id, timezone.now())
     laid = next(each.laid for each in snapshot.plates if each.id == plate.pk)
     width, depth, height = size_of(laid, snapshot.copies)
@@ -55,7 +61,8 @@ def file_for(
     layers = round((height + taller_mm) / 0.2)
     mm3 = grams * plate.mass_g / MATERIALS["PLA"].density_g_cm3 * 1000
     e_mm = mm3 / (math.pi * 1.75**2 / 4) / layers / 4
-    lines = ["M140 S55", f"M109 S{nozzle_c}", "G28", "G90", "M83", f"G1 F{FEED_MM_S * 60}"]
+    mm_s = speed or layers * 2 * (width + depth) / (plate.estimates_s[str(plate.printer_id)] - 200)
+    lines = ["M140 S55", f"M109 S{nozzle_c}", "G28", "G90", "M83", f"G1 F{mm_s * 60:.3f}"]
     for k in range(layers):
         lines.append(f"G0 X{left:.3f} Y{front:.3f} Z{0.2 * (k + 1):.2f}")
         for x, y in ((width, 0), (width, depth), (0, depth), (0, 0)):
@@ -111,7 +118,7 @@ def test_a_file_that_fits_stands_by_itself_and_is_planned_with(world, plate):
     prepared = bring(world, plate, file_for(plate, grams=1.1))
     assert (prepared.check_state, prepared.check_error, prepared.stands) == ("checked", "", True)
     assert codes(prepared) == set()
-    assert codes(prepared, "passes") >= {"gcode_height", "gcode_grams", "gcode_extents", "gcode_on_bed", "gcode_nozzle"}
+    assert codes(prepared, "passes") >= {"gcode_height", "gcode_grams", "gcode_extents", "gcode_on_bed", "gcode_time"}
     assert prepared.mass_g == pytest.approx(1.1 * own_g, rel=1e-3)
     same_kind = [str(p.pk) for p in world.printers if p.kind == plate.printer.kind and str(p.pk) in own_s]
     others = [key for key in own_s if key not in same_kind]
@@ -132,7 +139,7 @@ def test_a_file_that_fits_stands_by_itself_and_is_planned_with(world, plate):
 def test_the_time_is_that_of_the_path_in_the_file(world, plate):
     """On paper: the way round the box at 40 mm/s in every layer, corners and the step up costing little beside it, and
     the heat-up and homing every file has (20 s, meshcheck.gcode.reader)."""
-    prepared = bring(world, plate, file_for(plate))
+    prepared = bring(world, plate, file_for(plate, speed=FEED_MM_S))
     facts = prepared.reading["facts"]
     lowest, highest = facts["printed"]["lowest_mm"], facts["printed"]["highest_mm"]
     around_mm = 2 * (highest[0] - lowest[0] + highest[1] - lowest[1])
@@ -147,6 +154,7 @@ def test_the_time_is_that_of_the_path_in_the_file(world, plate):
         ({"taller_mm": 2.0}, {"gcode_height"}),
         ({"grams": 2.0}, {"gcode_grams"}),
         ({"nozzle_c": 260}, {"gcode_nozzle"}),
+        ({"speed": 400.0}, {"gcode_time"}),
     ],
 )
 def test_what_does_not_fit_stands_only_when_somebody_compared_it(world, plate, changes, wrong):

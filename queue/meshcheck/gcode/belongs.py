@@ -16,13 +16,15 @@ class Tolerance:
     """How far a file may be from the plate and still be taken for it (common practice, no source).
 
     Layers round a part's height by up to a layer, and brim, walls and infill differ between programs: grams are only
-    told to be near, size closely.
+    told to be near, size closely, and time only within a factor: speeds are the printer's own, but words read in the
+    wrong way (milliseconds for seconds) are far off.
     """
 
     height_mm: float = 0.6
     grams_share: float = 0.35
     grams: float = 1.0
     extents_mm: float = 2.0
+    time_factor: float = 3.0
 
 
 def belongs_to_plate(
@@ -48,6 +50,17 @@ def belongs_to_plate(
         _measured("gcode_grams", "filament", facts.mass_g, grams, spread_g, "g"),
         _extents(box, extents_mm, allowed.extents_mm),
     )
+
+
+def takes_as_long(facts: GcodeFacts, duration_s: float, tolerance: Tolerance | None = None) -> tuple[Finding, ...]:
+    """Whether the file takes about as long as the plate's own estimate, ``duration_s``."""
+    factor = (tolerance or Tolerance()).time_factor
+    near = duration_s / factor <= facts.duration_s <= duration_s * factor
+    title = "The time is of the plate's size" if near else "The time is far from the plate's"
+    found, wanted = facts.duration_s / 60, duration_s / 60
+    figure = f"{found:.0f} min, the plate {wanted:.0f} min, allowed 1/{factor:g} to {factor:g} times"
+    mend = "Check that the right reading of words is set for this printer, and the speeds of its kind."
+    return (_finding(near, "gcode_time", title, figure, mend),)
 
 
 def fits_bed(facts: GcodeFacts, lowest_mm: tuple[float, float, float], highest_mm: tuple[float, float, float]) -> tuple[

@@ -9,10 +9,10 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from meshcheck.types import PrintSettings
+from planning.clearance import corners_of
 from planning.outlines import turned
 from planning.types import Circle
 from printing.models import Plate, PrintCopy
-from printing.planner.beds import corners_of
 from printing.planner.snapshot import source_of
 from printing.planner.values import Laid, Place, Source, WantedCopy
 
