@@ -30,23 +30,25 @@ from planning.decoder import (
     decode,
     empty_timetable,
 )
-from planning.room import CLEAR_MIN, Longs, Room
+from planning.moves import below, gather_kit, in_kit, one_plate, shift, unit
+from planning.room import CLEAR_MIN, NEVER, Longs, Room
 from planning.types import Stop
 
 # Worth of one unit in weighted tardy minutes, for the temperature only: incumbents are compared as tuples.
 LATE_WORTH, SWAP_WORTH, COMPLETION_WORTH = 0.5, 0.015, 1e-4
-# Temperatures in weighted minutes: first and last, of rooms up to so many plates and of larger ones, where there is no
-# time for more than going downhill.
+# First and last temperature, in prints of mean length and weight: of rooms up to so many plates, and of larger ones,
+# where there is no time for more than going downhill.
 MANY_PLATES = 200
-TEMPERATURES, BRISK = (1500.0, 10.0), (300.0, 1.0)
+TEMPERATURES, BRISK = (1.0, 0.003), (0.2, 0.001)
 SYNC = 200
+# A cooling takes about so many steps for each plate; more time is better spent on another than on a slower one.
+STEPS_A_PLATE, MOST_CYCLES = 1500, 8
 CHUNK_S = 0.04
 LATE_COUNT, DONE = 0, 1
 NOW, TRIAL, BEST = 0, 1, 2
 # Minutes by which the decoder may put off a plate to save a swap, and how often the search tries another number.
 AVERSIONS = np.array([0, 15, 60, 240, 480], np.int64)
 AVERSION_MOVES = 0.01
-MULTIPLIER = np.uint64(0x2545F4914F6CDD1D)
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,111 +96,6 @@ def _walk(start: Start, seed: int) -> Walk:
 
 
 @inner
-def _unit(random: Words) -> float:
-    """Uniform in [0, 1)."""
-    state = random[0]
-    state ^= state >> np.uint64(12)
-    state ^= state << np.uint64(25)
-    state ^= state >> np.uint64(27)
-    random[0] = state
-    return float((state * MULTIPLIER) >> np.uint64(11)) * (1.0 / 9007199254740992.0)
-
-
-@inner
-def _below(random: Words, size: int) -> int:
-    return int(_unit(random) * size)
-
-
-@inner
-def _shift(order: Ints, source: int, target: int) -> None:
-    """Take out the plate at ``source`` and put it in at ``target``."""
-    plate = order[source]
-    step = 1 if source < target else -1
-    for place in range(source, target, step):
-        order[place] = order[place + step]
-    order[target] = plate
-
-
-@inner
-def _in_kit(plate, kit_of, kit):  # type: ignore[no-untyped-def]
-    for at in range(plate.first_kit, plate.last_kit):  # noqa: SIM110 - a generator does not compile
-        if kit_of[at] == kit:
-            return True
-    return False
-
-
-@inner
-def _gather_kit(plates, kit_of, order, trial, printer_of, late, lates, random, free_printers):  # type: ignore[no-untyped-def]
-    """All plates of one kit, mostly a late one, side by side at one place, mostly earlier."""
-    size = len(order)
-    plate = plates[late[_below(random, lates)] if _unit(random) < 0.8 else _below(random, size)]
-    if plate.first_kit == plate.last_kit:
-        return
-    kit = kit_of[plate.first_kit + _below(random, plate.last_kit - plate.first_kit)]
-    first, last, members = size, 0, 0
-    for place in range(size):
-        if _in_kit(plates[order[place]], kit_of, kit):
-            first = min(first, place)
-            last = place
-            members += 1
-    kind = _unit(random)
-    if kind < 0.5:
-        target = _below(random, last + 1)
-    elif kind < 0.8:
-        target = max(0, first - 1 - _below(random, max(2, size // 10)))
-    else:
-        target = _below(random, size)
-    target = min(target, size - members)
-    others, inside = 0, target
-    for place in range(size):
-        member = order[place]
-        if _in_kit(plates[member], kit_of, kit):
-            trial[inside] = member
-            inside += 1
-            if free_printers:
-                printer_of[member] = -1
-        else:
-            trial[others if others < target else others + members] = member
-            others += 1
-
-
-@inner
-def _one_plate(order, printer_of, duration, late, lates, random, fixed):  # type: ignore[no-untyped-def]
-    """Shift or exchange one plate, or give it another printer."""
-    size = len(order)
-    kind = _unit(random)
-    place = _below(random, size)
-    if lates > 0 and _unit(random) < 0.5:
-        plate = late[_below(random, lates)]
-        for other in range(size):
-            if order[other] == plate:
-                place = other
-                break
-        if kind < 0.5:
-            near = place - 1 - _below(random, max(1, size // 8))
-            target = _below(random, place + 1) if _unit(random) < 0.5 else max(0, near)
-        else:
-            target = _below(random, size)
-    else:
-        reach = max(2, size // 6)
-        target = min(size - 1, max(0, place - reach + _below(random, 2 * reach + 1)))
-    if kind < 0.55:
-        plate = order[place]
-        _shift(order, place, target)
-        if not fixed and _unit(random) < 0.3:
-            printer_of[plate] = -1
-    elif kind < 0.75:
-        order[place], order[target] = order[target], order[place]
-    elif _unit(random) < (0.4 if fixed else 0.9):
-        printer_of[order[place]] = -1
-    else:
-        plate = order[place]
-        printer = _below(random, duration.shape[1])
-        if duration[plate, printer] > 0:
-            printer_of[plate] = printer
-
-
-@inner
 def _note_late(plates, kits, kit_of, runs, served, late, clear_min):  # type: ignore[no-untyped-def]
     """For every late kit a plate that makes it so, written to ``late``; how many."""
     count = 0
@@ -207,7 +104,7 @@ def _note_late(plates, kits, kit_of, runs, served, late, clear_min):  # type: ig
             continue
         for row in range(len(plates)):
             done = runs[row].clear + clear_min if runs[row].state == PLACED else served[number]
-            if done == served[number] and _in_kit(plates[row], kit_of, number):
+            if done == served[number] and in_kit(plates[row], kit_of, number):
                 late[count] = row
                 count += 1
                 break
@@ -258,7 +155,7 @@ def advance(room, table, walk, iterations, warm, cool, penalty, fixed):  # type:
     size = len(walk.priority)
     plates, kit_of, duration = room.plates, room.kit_of, room.duration
     random, late, tally = walk.random, walk.late, walk.tally
-    share = 0.6 if fixed else 0.3
+    share = 0.1
     release = 0.5 if fixed else 0.3
     for step in range(iterations):
         if tally[DONE] % SYNC == 0:
@@ -269,16 +166,16 @@ def advance(room, table, walk, iterations, warm, cool, penalty, fixed):  # type:
         copy(walk.trial_printer_of, walk.printer_of)
         walk.aversion[TRIAL] = walk.aversion[NOW]
         lates = tally[LATE_COUNT]
-        if not fixed and _unit(random) < AVERSION_MOVES:
-            walk.aversion[TRIAL] = AVERSIONS[_below(random, len(AVERSIONS))]
-        elif lates > 0 and _unit(random) < share:
-            free = _unit(random) < release
-            _gather_kit(
+        if not fixed and unit(random) < AVERSION_MOVES:
+            walk.aversion[TRIAL] = AVERSIONS[below(random, len(AVERSIONS))]
+        elif lates > 0 and unit(random) < share:
+            free = unit(random) < release
+            gather_kit(
                 plates, kit_of, walk.priority, walk.trial_priority, walk.trial_printer_of, late, lates, random, free
             )
         else:
-            _one_plate(walk.trial_priority, walk.trial_printer_of, duration, late, lates, random, fixed)
-        accept = walk.score[0] - temperature * np.log(max(1e-12, _unit(random)))
+            one_plate(walk.trial_priority, walk.trial_printer_of, duration, late, lates, random, fixed)
+        accept = walk.score[0] - temperature * np.log(max(1e-12, unit(random)))
         if not decode(room, table, walk.trial_priority, walk.trial_printer_of, np.int64(accept), walk.aversion[TRIAL]):
             continue
         score = _score(table.cost, size, penalty)
@@ -290,6 +187,44 @@ def advance(room, table, walk, iterations, warm, cool, penalty, fixed):  # type:
             _keep_best(table, walk, penalty)
 
 
+@kernel
+def descend(room, table, walk, penalty, tries):  # type: ignore[no-untyped-def]
+    """From the best order on, every shift and every exchange of two plates in turn, until none helps or so many were
+    tried; how many were."""
+    size = len(walk.priority)
+    copy(walk.priority, walk.best_priority)
+    copy(walk.printer_of, walk.best_printer_of)
+    walk.aversion[NOW] = walk.aversion[BEST]
+    tried, since = 0, 0
+    while tried < tries:
+        for source in range(size):
+            for target in range(size):
+                for exchange in range(2):
+                    if target == source or (exchange == 1 and target < source):
+                        continue
+                    if tried >= tries or since >= 2 * size * size:
+                        return tried
+                    tried += 1
+                    since += 1
+                    copy(walk.trial_priority, walk.priority)
+                    trial = walk.trial_priority
+                    if exchange == 1:
+                        trial[source], trial[target] = trial[target], trial[source]
+                    else:
+                        shift(trial, source, target)
+                    limit = np.int64(walk.best_cost[TARDINESS])
+                    if not decode(room, table, trial, walk.printer_of, limit, walk.aversion[NOW]):
+                        continue
+                    before = walk.best_cost[TARDINESS], walk.best_cost[LATE], walk.best_cost[SWAPS]
+                    cost = table.cost
+                    found = (cost[TARDINESS] + penalty * cost[CHANGES], cost[LATE], cost[SWAPS])
+                    if found < before or (found == before and cost[COMPLETION] < walk.best_cost[COMPLETION]):
+                        copy(walk.priority, trial)
+                        _keep_best(table, walk, penalty)
+                        since = 0
+    return tried
+
+
 @dataclass(slots=True)
 class _Variant:
     """One walk, its scratch and its pace."""
@@ -297,45 +232,107 @@ class _Variant:
     walk: Walk
     table: Timetable
     fixed: bool
+    scale: float
+    start: Start
+    cycles: int = 1
+    cycle: int = 0
     chunk: int = SYNC
 
     def run(self, room: Room, span: tuple[float, float], iterations: int, penalty: int) -> float:
-        """Advance over a share of the cooling, ``span`` in [0, 1]; seconds it took."""
+        """Advance over a share of the time, ``span`` in [0, 1]; seconds it took."""
         began = monotonic()
+        first, last = self._cooling(span)
         hot, cold = TEMPERATURES if len(room.plates) <= MANY_PLATES else BRISK
-        warm, cool = (hot * (cold / hot) ** share for share in span)
+        warm, cool = (self.scale * hot * (cold / hot) ** share for share in (first, last))
         advance(room, self.table, self.walk, iterations, warm, cool, penalty, self.fixed)
         return monotonic() - began
+
+    def _cooling(self, span: tuple[float, float]) -> tuple[float, float]:
+        """Where in its cooling that share of the time lies. Each cycle but the first begins afresh: at the start
+        or, in turn, at the best order so far."""
+        cycle = min(int(span[0] * self.cycles), self.cycles - 1)
+        if cycle != self.cycle:
+            self.cycle = cycle
+            walk, again = self.walk, cycle % 2 == 0
+            walk.priority[:] = self.start.priority if again else walk.best_priority
+            walk.printer_of[:] = self.start.printer_of if again else walk.best_printer_of
+            walk.aversion[NOW] = self.start.aversion if again else walk.aversion[BEST]
+            walk.tally[DONE] = 0
+        first, last = (min(1.0, max(0.0, share * self.cycles - cycle)) for share in span)
+        return first, last
+
+    def share_out(self, steps: float) -> None:
+        """So many cycles as that number of steps is good for."""
+        wanted = STEPS_A_PLATE * len(self.walk.priority)
+        self.cycles = int(min(max(steps / wanted, 1), MOST_CYCLES))
+
+    def polish(self, room: Room, stop: Stop, penalty: int) -> None:
+        """Go downhill from the best order of this walk: a tenth more steps, or one chunk by the clock."""
+        tries = self.chunk if stop.iterations is None else stop.iterations // 10
+        if len(self.walk.priority) > 1:
+            descend(room, self.table, self.walk, penalty, tries)
 
 
 def anneal(room: Room, start: Start, stop: Stop, seed: int, penalty: int) -> Iterator[Start]:
     """Each solution that is better than all before it, ``start`` included, until ``stop``."""
-    variants = [_Variant(_walk(start, 2 * seed + fixed), empty_timetable(room), bool(fixed)) for fixed in (False, True)]
+    scale = _typical_cost(room)
+    variants = [
+        _Variant(_walk(start, 2 * seed + fixed), empty_timetable(room), bool(fixed), scale, start)
+        for fixed in (False, True)
+    ]
+    if stop.iterations is not None:
+        for variant in variants:
+            variant.share_out(stop.iterations)
     table = variants[0].table
     decode(room, table, start.priority, start.printer_of, REJECTED, np.int64(start.aversion))
     best = _cost_of(table, penalty)
     began = monotonic()
     done = 0
+    over = False
     with ThreadPoolExecutor(len(variants), thread_name_prefix="plan") as pool:
-        while True:
+        while not over:
             elapsed = monotonic() - began
-            if (stop.iterations is not None and done >= stop.iterations) or elapsed >= (stop.seconds or np.inf):
-                return
-            jobs = []
+            over = (stop.iterations is not None and done >= stop.iterations) or elapsed >= (stop.seconds or np.inf)
+            if over:
+                for job in [pool.submit(variant.polish, room, stop, penalty) for variant in variants]:
+                    job.result()
+            else:
+                done += _advance_all(pool, variants, room, stop, (done, elapsed), penalty)
             for variant in variants:
-                span, count = _next_chunk(variant, stop, done, elapsed)
-                jobs.append((variant, count, pool.submit(variant.run, room, span, count, penalty)))
-            done += jobs[0][1]
-            for variant, count, job in jobs:
-                pace = max(job.result(), 1e-6) / count
-                if stop.iterations is None:
-                    variant.chunk = int(min(max(CHUNK_S / pace, 1), 100_000))
-            for variant in variants:
-                found = tuple(int(value) for value in variant.walk.best_cost)
+                walk = variant.walk
+                found = tuple(int(value) for value in walk.best_cost)
                 if found < best:
                     best = found
-                    walk = variant.walk
                     yield Start(walk.best_priority.copy(), walk.best_printer_of.copy(), int(walk.aversion[BEST]))
+
+
+def _advance_all(
+    pool: ThreadPoolExecutor,
+    variants: list[_Variant],
+    room: Room,
+    stop: Stop,
+    so_far: tuple[int, float],
+    penalty: int,
+) -> int:
+    """One chunk of each walk, side by side; ``so_far``: steps and seconds done before. Steps the first took."""
+    jobs = []
+    for variant in variants:
+        span, count = _next_chunk(variant, stop, *so_far)
+        jobs.append((variant, count, pool.submit(variant.run, room, span, count, penalty)))
+    for variant, count, job in jobs:
+        pace = max(job.result(), 1e-6) / count
+        if stop.iterations is None:
+            if so_far[0] == 0:  # only now the pace is known
+                variant.share_out((stop.seconds or 0.0) / pace)
+            variant.chunk = int(min(max(CHUNK_S / pace, 1), 100_000))
+    return jobs[0][1]
+
+
+def _typical_cost(room: Room) -> float:
+    """What it costs when a plate waits for another, in weighted minutes: mean printing time x mean weight of a kit."""
+    minutes = np.where(room.duration > 0, room.duration, 0).max(axis=1).mean()
+    due = room.kits["weight"][room.kits["deadline"] < NEVER]
+    return float(max(1.0, minutes * (due.mean() if len(due) else 1.0)))
 
 
 def _next_chunk(variant: _Variant, stop: Stop, done: int, elapsed: float) -> tuple[tuple[float, float], int]:
