@@ -1,7 +1,7 @@
-"""Round pins and holes so narrow that they break or close up.
+"""Pins and holes so narrow that they break or close up.
 
-A pin is a hole turned inside out: seen from inside, its skin is hollow. So pins are found by the search for holes, on
-the edges that turn tightly enough to be part of one.
+A round pin is a hole turned inside out: seen from inside, its skin is hollow. So it is found by the search for holes,
+on the edges that turn tightly enough to be part of one. Pins of three to five sides are rings of flats.
 """
 
 from __future__ import annotations
@@ -14,6 +14,8 @@ import numpy as np
 from meshcheck.edges import EdgeTable
 from meshcheck.holes.cylinder import Cylinder, fit_cylinder, joined
 from meshcheck.holes.regions import STRICT, candidate_axes, patches, skin_of
+from meshcheck.nesting import lies_in_material
+from meshcheck.posts import find_posts
 from meshcheck.types import FloatArray, Hole, Mesh, SmallFeature
 
 # Print-bureau guides: pins from 3 mm, holes under 2 mm close up (FACTS 3; no standard says so).
@@ -25,6 +27,8 @@ OPENNESS_MOST = 0.15
 SLENDER_LEAST = 0.5
 RADIUS_SLACK = 1.5  # uneven facets look more open than their pin is
 EQUAL_MM = 1e-6
+PINS_MOST = 200  # looked at for free ends
+END_SHARE = 0.6  # of the width: what still goes on so far beyond its end is no tip
 
 
 def small_features(
@@ -32,13 +36,29 @@ def small_features(
 ) -> tuple[SmallFeature, ...]:
     """Pins below 3 mm and holes below 2 mm, the narrowest first, each with its place in mm.
 
-    ``holes`` as ``find_holes`` gives them. A hole that the gauge asks for in such a width is left out, and so is what
-    the search cannot see: pins with fewer than six sides.
+    ``holes`` as ``find_holes`` gives them. A hole that the gauge asks for in such a width is left out, and so are bars
+    held at both ends. The width of a pin of three to five sides is the narrowest way across it.
     """
-    pins = [_small("pin", 2 * pin.radius_mm, pin.depth_mm, pin.middle_mm) for pin in _pins(mesh, edges)]
+    round_pins = [(2 * pin.radius_mm, pin.depth_mm, pin.middle_mm, pin.axis) for pin in _pins(mesh, edges)]
+    flat_pins = [
+        (post.width_mm, post.length_mm, post.middle_mm, post.axis)
+        for post in find_posts(mesh, edges, PIN_LEAST_MM - EQUAL_MM)
+        if post.length_mm >= SLENDER_LEAST * post.width_mm
+    ]
+    pins = [
+        _small("pin", width, length, middle)
+        for width, length, middle, axis in sorted(round_pins + flat_pins, key=lambda pin: pin[0])[:PINS_MOST]
+        if _stands_free(mesh, middle, axis * (length / 2 + END_SHARE * width))
+    ]
     narrow = [hole for hole in holes if hole.diameter_mm < HOLE_LEAST_MM - EQUAL_MM and not _asked(hole, gauge_hole_mm)]
     bored = [_small("hole", hole.diameter_mm, hole.depth_mm, np.array(hole.centre_mm)) for hole in narrow]
     return tuple(sorted([*pins, *bored], key=lambda feature: (feature.kind, feature.diameter_mm)))
+
+
+def _stands_free(mesh: Mesh, middle: FloatArray, to_end: FloatArray) -> bool:
+    """Whether there is no material beyond one of its ends."""
+    ends = (middle + to_end, middle - to_end)
+    return not all(lies_in_material(mesh.vertices, mesh.faces, end) for end in ends)
 
 
 def _small(kind: str, diameter_mm: float, length_mm: float, middle: FloatArray) -> SmallFeature:

@@ -82,6 +82,11 @@ def inside_out(nesting: Nesting) -> NDArray[np.bool_]:
     return turn
 
 
+def lies_in_material(vertices: FloatArray, faces: IntArray, point: FloatArray) -> bool:
+    """Whether a point (3,) is enclosed by a closed mesh."""
+    return bool(_winding(point, vertices, faces, 0, len(faces)) > 0)
+
+
 @njit(cache=True, nogil=True)
 def _boxes(vertices, faces, starts):  # type: ignore[no-untyped-def]
     bodies = starts.size - 1

@@ -37,6 +37,47 @@ def test_a_pin_is_measured_and_placed(diameter: float, facets: int) -> None:
     assert pin.place_mm == pytest.approx((8, 6, 8), abs=1e-6)
 
 
+# a regular ring of n corners on a circle of diameter d is narrowest between a side and what lies opposite:
+# n even: d cos(pi/n); n odd: d/2 (1 + cos(pi/n))
+@pytest.mark.parametrize(("sides", "share"), [(3, 0.75), (4, np.cos(np.pi / 4)), (5, (1 + np.cos(np.pi / 5)) / 2)])
+@pytest.mark.parametrize("seed", [None, 1, 2])
+def test_a_pin_of_few_sides_is_found(sides: int, share: float, seed: int | None) -> None:
+    mesh = mesh_of(plate_with_pin(2.4, facets=sides))
+    rng = np.random.default_rng(seed)
+    turn, offset = (np.eye(3), np.zeros(3)) if seed is None else (random_turn(rng), rng.uniform(-50, 50, 3))
+    pin, *others = found(moved(mesh, turn, tuple(offset)))
+    ten = pytest.approx(10, abs=1e-3)
+    assert others == []
+    assert (pin.kind, pin.diameter_mm, pin.length_mm) == (
+        "pin",
+        pytest.approx(2.4 * share),
+        pytest.approx(10, abs=1e-3),
+    )
+    assert pin.place_mm == pytest.approx(turn @ np.array([8, 6, 8]) + offset, abs=1e-3)
+
+
+def test_a_square_pin_may_have_a_point_and_finer_sides() -> None:
+    pointed = box(2, 2, 10, (5, 5, 3)) + Solid.hull_points(
+        np.array([[5, 5, 13], [7, 5, 13], [5, 7, 13], [7, 7, 13], [6, 6, 14.0]])
+    )
+    for solid in (box(20, 20, 3) + pointed, (box(20, 20, 3) + pointed).refine(3)):
+        (pin,) = found(mesh_of(solid))
+        assert (pin.diameter_mm, pin.length_mm) == (pytest.approx(2), pytest.approx(10))
+
+
+def test_square_things_that_are_no_thin_pins() -> None:
+    plate = box(30, 20, 3)
+    for other in (
+        box(3, 3, 10, (5, 5, 3)),  # thick enough
+        box(1, 10, 10, (5, 5, 3)),  # a wall
+        box(2, 2, 0.8, (5, 5, 3)),  # a low knob
+        box(2, 2, 20, (5, 5, 3)) + box(20, 20, 3, (0, 0, 20)),  # held at both ends
+        disc(1, 20, 32).translate((8, 8, 1)) + box(20, 20, 3, (0, 0, 20)),  # the same, round
+    ):
+        assert found(mesh_of(plate + other)) == ()
+    assert found(mesh_of(plate - box(2, 2, 10, (5, 5, -1)))) == ()  # a square hole
+
+
 @pytest.mark.parametrize("diameter", [3.0, 3.01, 5.0])
 def test_a_pin_of_3_mm_is_thick_enough(diameter: float) -> None:
     assert found(mesh_of(plate_with_pin(diameter))) == ()
