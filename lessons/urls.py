@@ -15,6 +15,7 @@ urlpatterns: list[URLPattern] = [
     path("lab/<int:pk>/board/", lab.lab_board, name="lab-board"),
     path("lab/<int:pk>/physics/", lab.lab_physics, name="lab-physics"),
     path("lab/<int:pk>/argument/", after_lab.lab_argument, name="lab-argument"),
+    path("lab/<int:pk>/report.pdf", after_lab.lab_report_pdf, name="lab-report"),
     path("lab/<int:pk>/mark/", after_lab.lab_mark, name="lab-mark"),
     path("lab/<int:pk>/worksheet/", after_lab.lab_paper, name="lab-paper"),
     path("lab/<int:pk>/results.<str:kind>", lab.lab_results, name="lab-results"),

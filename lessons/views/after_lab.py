@@ -7,12 +7,14 @@ from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.text import get_valid_filename
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from lessons.lab import actions, charts
 from lessons.lab.actions import ChangedMeanwhile, ReadingRefused
 from lessons.lab.after import argument_page
+from lessons.lab.report import lab_report
 from lessons.models import Assignment
 from lessons.views.lab import chosen_team, lab_of
 from makerlab.http import SignedInRequest
@@ -88,3 +90,16 @@ def lab_paper(request: SignedInRequest, pk: int) -> HttpResponse:
         "chart": charts.blank_chart(experiment),
     }
     return render(request, "lessons/lab/paper.html", context)
+
+
+@require_safe
+def lab_report_pdf(request: SignedInRequest, pk: int) -> HttpResponse:
+    """A team's lab report as PDF."""
+    assignment, experiment = lab_of(request, pk)
+    team = chosen_team(request, assignment, request.GET.get("team", ""))
+    if team is None:
+        raise Http404
+    answer = HttpResponse(lab_report(argument_page(assignment, experiment, team)), content_type="application/pdf")
+    name = get_valid_filename(f"{assignment.plan}-{assignment.school_class}-team-{team.number}.pdf")
+    answer["Content-Disposition"] = f'attachment; filename="{name}"'
+    return answer

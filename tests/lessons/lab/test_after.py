@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import pypdfium2
 import pytest
 from django.test import Client
 from django.urls import reverse
@@ -73,3 +74,28 @@ def test_the_worksheet_has_a_box_for_every_run(lab: World, client: Client) -> No
     client.force_login(lab.teacher)
     page = client.get(url("lab-paper", lab)).content.decode()
     assert page.count("<td></td>") == 2 * 3 * 4  # designs x values x (three trials and the mean)
+
+
+def test_the_lab_report_holds_readings_argument_and_marks(lab: World, client: Client) -> None:
+    for trial, time in enumerate((2.80, 2.81, 2.82), start=1):
+        enter(lab, new(trial=trial, measured=time))
+    enter(lab, new(trial=4, measured=3.5, left_out=True, note="wheel rubbed"))
+    client.force_login(lab.student)
+    client.post(url("lab-argument", lab), words(claim="Ours <is> faster."))
+    client.force_login(lab.teacher)
+    client.post(url("lab-mark", lab), {"team": lab.team.pk, "row": 0, "level": 3, "comment": "Careful runs."})
+    answer = client.get(url("lab-report", lab), {"team": lab.team.pk})
+    assert answer["Content-Type"] == "application/pdf"
+    pages = pypdfium2.PdfDocument(answer.content)
+    text = "\n".join(page.get_textpage().get_text_range() for page in pages).replace("\u00a0", " ")
+    for part in (
+        "2.80, 2.81, 2.82",
+        "2.81 ± 0.01 s",
+        "Ours <is> faster.",
+        "3 / 4",
+        "Careful runs.",
+        "wheel rubbed (left out)",
+    ):
+        assert part in text, part
+    client.force_login(lab.far_student)
+    assert client.get(url("lab-report", lab)).status_code == 404
