@@ -8,11 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from meshcheck.edges import EdgeTable
+from meshcheck.topology import root_of
 from meshcheck.types import FloatArray, IntArray, Mesh
 
 SIDES_MOST = 5
@@ -54,10 +54,9 @@ def find_posts(mesh: Mesh, edges: EdgeTable, width_most_mm: float) -> list[Post]
     if not 3 <= len(sharp) <= CORNERS_MOST:
         return []
     corners = _corners(mesh, edges, sharp)
-    at_side: dict[int, list[int]] = {}
-    for k, pair in enumerate(corners.sides.tolist()):
-        for side in pair:
-            at_side.setdefault(side, []).append(k)
+    by_side = np.argsort(corners.sides.reshape(-1), kind="stable")
+    names, first = np.unique(corners.sides.reshape(-1)[by_side], return_index=True)
+    at_side = dict(zip(names.tolist(), np.split(by_side // 2, first[1:]), strict=True))
     found: dict[frozenset[int], Post] = {}
     for k in range(len(corners.sides)):
         ring = _ring(corners, at_side, k, WIDEST * width_most_mm)
@@ -68,12 +67,22 @@ def find_posts(mesh: Mesh, edges: EdgeTable, width_most_mm: float) -> list[Post]
     return list(found.values())
 
 
+@njit(cache=True, nogil=True)
+def _flats(at_edge, turn, faces, flat):  # type: ignore[no-untyped-def]
+    """One label for all faces (faces,) that hang together by flat edges."""
+    parent = np.arange(faces).astype(np.int32)
+    for edge in range(turn.size):
+        if abs(turn[edge]) <= flat:
+            a, b = root_of(parent, at_edge[edge, 0]), root_of(parent, at_edge[edge, 1])
+            parent[max(a, b)] = min(a, b)
+    for face in range(faces):
+        parent[face] = root_of(parent, face)
+    return parent
+
+
 def _corners(mesh: Mesh, edges: EdgeTable, sharp: NDArray[np.int64]) -> _Corners:
     """Sharp edges joined to straight corners: those between the same two flats in one line."""
-    flat = np.flatnonzero(np.abs(edges.turn_rad) <= FLAT_RAD)
-    pairs = edges.faces[flat]
-    links = coo_array((np.ones(len(flat)), (pairs[:, 0], pairs[:, 1])), shape=(len(mesh.faces),) * 2)
-    _, label = connected_components(links, directed=False)
+    label = _flats(edges.faces, edges.turn_rad, len(mesh.faces), FLAT_RAD)
     sides = np.sort(label[edges.faces[sharp]], axis=1)
     names, group = np.unique(sides, axis=0, return_inverse=True)
     group = group.reshape(-1)
@@ -90,24 +99,21 @@ def _corners(mesh: Mesh, edges: EdgeTable, sharp: NDArray[np.int64]) -> _Corners
     return _Corners(names.astype(np.int32), direction, low, high, foot, edges.turn_rad[sharp][first])
 
 
-def _ring(corners: _Corners, at_side: dict[int, list[int]], start: int, reach_mm: float) -> list[int] | None:
+def _ring(corners: _Corners, at_side: dict[int, NDArray[np.int64]], start: int, reach_mm: float) -> list[int] | None:
     """Corners that follow each other around the post of corner ``start``; None where they do not close."""
     ring, side = [start], int(corners.sides[start, 1])
     axis = corners.direction[start]
     while len(ring) <= SIDES_MOST:
-        following = [
-            k
-            for k in at_side[side]
-            if k != ring[-1]
-            and abs(float(corners.direction[k] @ axis)) > PARALLEL_COS
-            and float(np.linalg.norm(corners.foot[k] - corners.foot[start])) <= reach_mm
-        ]
+        near = at_side[side]
+        near = near[np.abs(corners.direction[near] @ axis) > PARALLEL_COS]
+        gap = corners.foot[near] - corners.foot[start]
+        following = near[(np.einsum("ij,ij->i", gap, gap) <= reach_mm**2) & (near != ring[-1])]
         if len(following) != 1:
             return None
         if following[0] == start:
             return ring if len(ring) >= 3 and abs(float(corners.turn[ring].sum()) - 2 * np.pi) < 0.02 else None
-        ring.append(following[0])
-        a, b = corners.sides[following[0]].tolist()
+        ring.append(int(following[0]))
+        a, b = corners.sides[ring[-1]].tolist()
         side = b if a == side else a
     return None
 
