@@ -15,7 +15,7 @@ from meshcheck.estimate import AUTO_SUPPORT_MM2, estimate
 from meshcheck.materials import MATERIALS
 from meshcheck.moments import FIRST, SECOND, VOLUME, body_moments
 from meshcheck.overhang import Counting, bed_slack_mm, overhang, support_below
-from meshcheck.resting import MERGE_DEG, TIP_LEAST_DEG, resting_faces, tip_as_it_lies_deg, turn_down
+from meshcheck.resting import MERGE_DEG, STANDS_ON_MM, TIP_LEAST_DEG, resting_faces, tip_as_it_lies_deg, turn_down
 from meshcheck.types import (
     Estimate,
     FloatArray,
@@ -75,7 +75,7 @@ def best_poses(mesh: Mesh, settings: PrintSettings, machine: Machine) -> tuple[P
     solid = _solid(mesh)
     if solid is None:
         return ()
-    poses = [_pose(solid, rotation, tip, settings, machine) for rotation, tip in _rotations(solid, settings)]
+    poses = [_pose(solid, rotation, tip, settings, machine) for rotation, tip in _rotations(solid)]
     return tuple(sorted((pose for pose in poses if pose is not None), key=lambda pose: pose.price_min))
 
 
@@ -84,7 +84,7 @@ def pose_as_drawn(mesh: Mesh, settings: PrintSettings, machine: Machine) -> Pose
     solid = _solid(mesh)
     if solid is None:
         return None
-    tip = tip_as_it_lies_deg(mesh.vertices, solid.middle_mm, settings.first_layer_mm / 2)
+    tip = tip_as_it_lies_deg(mesh.vertices, solid.middle_mm, STANDS_ON_MM)
     return _pose(solid, AS_DRAWN, tip, settings, machine)
 
 
@@ -149,7 +149,7 @@ def _solid(mesh: Mesh) -> _Solid | None:
     return _Solid(mesh, normals, area, volume, origin + offset, second)
 
 
-def _rotations(solid: _Solid, settings: PrintSettings) -> list[tuple[Rotation, float]]:
+def _rotations(solid: _Solid) -> list[tuple[Rotation, float]]:
     """Rotations to try, and the tip angle in each."""
     vertices = solid.mesh.vertices
     faces = resting_faces(vertices, solid.middle_mm)
@@ -158,9 +158,8 @@ def _rotations(solid: _Solid, settings: PrintSettings) -> list[tuple[Rotation, f
         return [(AS_DRAWN if -face.down[2] > own else _rows(turn_down(face.down)), face.tip_deg) for face in faces]
     _, axes = np.linalg.eigh(solid.second_mm5)
     tried = [AS_DRAWN, *(_rows(turn_down(sign * axes[:, k])) for k in range(3) for sign in (1.0, -1.0))]
-    slack = settings.first_layer_mm / 2
     return [
-        (rotation, tip_as_it_lies_deg(rotated(vertices, rotation), np.array(rotation) @ solid.middle_mm, slack))
+        (rotation, tip_as_it_lies_deg(rotated(vertices, rotation), np.array(rotation) @ solid.middle_mm, STANDS_ON_MM))
         for rotation in tried
     ]
 

@@ -11,11 +11,19 @@ from scipy.spatial import ConvexHull, QhullError
 from meshcheck.types import FloatArray
 
 MERGE_DEG = 0.5
+# A part stands on what is this near its lowest point; more, and every ball of some size would stand on its underside.
+STANDS_ON_MM = 0.01
 # A flat is levelled by its own facets, not by those of a rounded edge beside it.
 SAME_PLANE_DEG = 0.02
 TIP_LEAST_DEG = 5.0
 FACES_MOST = 12
 SEEDS_MOST = 60
+POINTS_MOST = 12_000  # vertices whose hull is taken as it is
+DIRECTIONS = 32  # cells from the middle to the side of a cube of directions, about 1.8 degrees each
+BEYOND_MM = 1e-6
+IN_PLANE_MM = 1e-4
+BEYOND_MOST = 50
+ROUNDS_MOST = 6
 CELLS_PER_FACE = 16  # a face's facets may be spread over so many cells
 CELLS = 100.0  # normals are sorted into cells of about MERGE_DEG
 
@@ -35,21 +43,69 @@ def resting_faces(vertices: FloatArray, centre_of_mass: FloatArray) -> list[Rest
     Hull facets within ``MERGE_DEG`` count as one face; a face from which the body tips at less than
     ``TIP_LEAST_DEG`` is none (a ball's facets, the edge of a fine rim). Empty for bodies without volume.
     """
+    points = _far_out(vertices, centre_of_mass) if len(vertices) > POINTS_MOST else vertices
+    found = _faces_of_hull(points, centre_of_mass)
+    for _ in range(ROUNDS_MOST if points is not vertices else 0):
+        beyond = _beyond(vertices, points, found)
+        if not len(beyond):
+            break
+        points = np.vstack([points, vertices[beyond]])
+        found = _faces_of_hull(points, centre_of_mass)
+    if points is vertices:
+        return found
+    whole = [_with_all_points(face, vertices, centre_of_mass) for face in found]
+    return sorted(whole, key=lambda face: -face.area_mm2)
+
+
+def _faces_of_hull(points: FloatArray, centre_of_mass: FloatArray) -> list[RestingFace]:
     try:
-        hull = ConvexHull(vertices)
+        hull = ConvexHull(points)
     except (QhullError, ValueError):
         return []
     normals = hull.equations[:, :3]
-    corners = vertices[hull.simplices]
+    corners = points[hull.simplices]
     area = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1) / 2
     found = []
     lever = -hull.equations[:, 3] - normals @ centre_of_mass
     for down, members in _merged(normals, area, lever):
-        points = vertices[np.unique(hull.simplices[members])]
-        tip = tip_angle_deg(points, down, centre_of_mass)
+        standing = points[np.unique(hull.simplices[members])]
+        tip = tip_angle_deg(standing, down, centre_of_mass)
         if tip >= TIP_LEAST_DEG:
             found.append(RestingFace(down, float(area[members].sum()), tip))
     return sorted(found, key=lambda face: -face.area_mm2)[:FACES_MOST]
+
+
+def _far_out(vertices: FloatArray, centre: FloatArray) -> FloatArray:
+    """Of the vertices in every direction from the centre the farthest: few points with nearly the same hull."""
+    way = vertices - centre
+    far = np.sqrt(np.einsum("ij,ij->i", way, way))
+    cell = np.rint(way * (DIRECTIONS / np.maximum(far, 1e-12))[:, None]).astype(np.int64) + DIRECTIONS
+    name = cell @ np.array([1, 1009, 1_018_081])
+    order = np.lexsort([-far, name])
+    kept: FloatArray = vertices[order[np.concatenate([[True], np.diff(name[order]) != 0])]]
+    return kept
+
+
+def _with_all_points(face: RestingFace, vertices: FloatArray, centre_of_mass: FloatArray) -> RestingFace:
+    """A face found on some of the vertices, measured again on all that lie in it."""
+    reach = np.einsum("ij,j->i", vertices, face.down)
+    own = vertices[reach >= reach.max() - IN_PLANE_MM]
+    try:
+        area_mm2 = float(ConvexHull((own @ turn_down(face.down).T)[:, :2]).volume)
+    except (QhullError, ValueError):  # facets that are not quite level share too few points
+        return face
+    tip = tip_angle_deg(own, face.down, centre_of_mass)
+    return RestingFace(face.down, max(area_mm2, face.area_mm2), max(tip, face.tip_deg))
+
+
+def _beyond(vertices: FloatArray, points: FloatArray, faces: list[RestingFace]) -> NDArray[np.int64]:
+    """Vertices that stick out farthest below faces found on some of the points; none where the faces are true."""
+    beyond: list[int] = []
+    for face in faces:
+        reach = np.einsum("ij,j->i", vertices, face.down)
+        if reach.max() > np.einsum("ij,j->i", points, face.down).max() + BEYOND_MM:
+            beyond += np.argsort(-reach)[:BEYOND_MOST].tolist()
+    return np.unique(np.array(beyond, np.int64))
 
 
 def _merged(normals: FloatArray, area: FloatArray, lever: FloatArray) -> list[tuple[FloatArray, NDArray[np.bool_]]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import manifold3d as m3
 import numpy as np
 import pytest
 
@@ -11,6 +12,7 @@ from meshcheck.export import PlacedMesh, stl_bytes
 from meshcheck.orientation import AS_DRAWN, advise_turn, best_poses, pose_as_drawn, turned
 from meshcheck.overhang import overhang
 from meshcheck.report import report_json
+from meshcheck.resting import resting_faces
 from meshcheck.types import Limits, Machine, Mesh, Pose, PrintSettings, Turn, Unknown, Vector
 
 from .known_parts import DOWN, KNOWN_PARTS
@@ -87,6 +89,40 @@ def test_a_ball_stands_nowhere_and_every_pose_costs_about_the_same() -> None:
     assert AS_DRAWN in [pose.rotation for pose in poses]
     assert max(pose.tip_deg for pose in poses) < 5
     assert poses[-1].price_min < 1.05 * poses[0].price_min
+
+
+@pytest.mark.parametrize("radius_mm", [4, 15, 40])
+def test_no_ball_stands_however_finely_it_is_drawn(radius_mm: float) -> None:
+    for facets in (64, 320):
+        mesh = mesh_of(Solid.sphere(radius_mm, facets))
+        drawn = pose_as_drawn(mesh, SETTINGS, MACHINE)
+        assert drawn is not None
+        assert drawn.tip_deg < 5
+
+
+@pytest.mark.parametrize("name", ["axle holder", "bracket", "two shelves", "half a ball", "starting wheel"])
+def test_a_dense_mesh_rests_on_the_same_faces(name: str) -> None:
+    """Beyond some thousand vertices the hull is taken of the farthest ones only; the faces must be the same."""
+    coarse = KNOWN_PARTS[name].make()
+    fine = refined(coarse, 14_000)
+    assert len(fine.vertices) > 12_000
+    middle = coarse.vertices.mean(axis=0)
+    few, many = resting_faces(coarse.vertices, middle), resting_faces(fine.vertices, middle)
+    assert len(few) == len(many)
+    for face in few:
+        same = max(many, key=lambda other: float(other.down @ face.down) - abs(other.tip_deg - face.tip_deg))
+        assert same.down == pytest.approx(face.down, abs=1e-5)
+        assert same.area_mm2 == pytest.approx(face.area_mm2, rel=1e-4)
+        assert same.tip_deg == pytest.approx(face.tip_deg, abs=0.01)
+
+
+def refined(mesh: Mesh, vertices: int) -> Mesh:
+    """Every face cut into four until there are more than so many vertices."""
+    solid = Solid(m3.Mesh(mesh.vertices.astype(np.float32), mesh.faces.astype(np.uint32)))
+    n = 2
+    while solid.refine(n).num_vert() <= vertices:
+        n += 1
+    return mesh_of(solid.refine(n))
 
 
 def test_the_files_own_pose_is_kept_to_the_last_digit_when_it_is_as_good() -> None:
