@@ -10,6 +10,9 @@ from planning.material import plate_mg
 from planning.types import Outage, Plan, PlannedRun, PlateJob, PrinterState, Problem, Unplaced
 from planning.verify import minutes_late
 
+# What one start moved is worth: a kit of ordinary weight two hours late (our own choice, no source).
+CHANGE_WORTH_MIN = 120
+
 
 class Cause(StrEnum):
     """Why a plate is elsewhere than it was; the first that holds."""
@@ -81,6 +84,12 @@ def change_list(
     meanwhile (in ``before``, not in ``problem``) are listed with cause DONE.
     """
     return _Comparison(problem, before, after, tolerance_min, names or {}).compare()
+
+
+def usual_change_penalty(problem: Problem) -> int:
+    """A fair ``RoomRules.change_penalty``, in weighted minutes: CHANGE_WORTH_MIN of a kit of mean weight."""
+    weights = [kit.weight for kit in problem.kits if kit.deadline_minute is not None]
+    return round(CHANGE_WORTH_MIN * sum(weights) / len(weights)) if weights else CHANGE_WORTH_MIN
 
 
 class _Comparison:

@@ -7,6 +7,7 @@ import numpy as np
 from planning.bits import Ints, Words
 from planning.compiled import inner
 
+_HOMEWARD = 0.5
 MULTIPLIER = np.uint64(0x2545F4914F6CDD1D)
 
 
@@ -80,8 +81,13 @@ def gather_kit(plates, kit_of, order, trial, printer_of, late, lates, random, fr
 
 
 @inner
-def _other_printer(printer_of, duration, plate, random, fixed):  # type: ignore[no-untyped-def]
-    """Fix another printer for the plate, or leave it to the decoder again; False when nothing has changed."""
+def _other_printer(printer_of, duration, plate, shown, random, fixed):  # type: ignore[no-untyped-def]
+    """Fix another printer for the plate, often the published one (``shown``), or leave it to the decoder again; False
+    when nothing has changed."""
+    could = 0 <= shown < duration.shape[1] and duration[plate, shown] > 0 and printer_of[plate] != shown
+    if could and unit(random) < _HOMEWARD:
+        printer_of[plate] = shown
+        return True
     if printer_of[plate] >= 0 and unit(random) < (0.4 if fixed else 0.9):
         printer_of[plate] = -1
         return True
@@ -95,7 +101,7 @@ def _other_printer(printer_of, duration, plate, random, fixed):  # type: ignore[
 
 
 @inner
-def one_plate(order, printer_of, duration, late, lates, random, fixed):  # type: ignore[no-untyped-def]
+def one_plate(order, printer_of, plates, duration, late, lates, random, fixed):  # type: ignore[no-untyped-def]
     """Shift or exchange one plate, or give it another printer."""
     size = len(order)
     kind = unit(random)
@@ -115,7 +121,8 @@ def one_plate(order, printer_of, duration, late, lates, random, fixed):  # type:
         reach = max(2, size // 6)
         target = min(size - 1, max(0, place - reach + below(random, 2 * reach + 1)))
     plate = order[place]
-    if kind >= 0.95 and _other_printer(printer_of, duration, plate, random, fixed):
+    shown = plates[plate].published_printer
+    if kind >= 0.95 and _other_printer(printer_of, duration, plate, shown, random, fixed):
         return
     if target == place:
         target = place + 1 if place + 1 < size else place - 1

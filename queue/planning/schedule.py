@@ -72,10 +72,9 @@ def solve(
         return best.plan
     began = monotonic()
     prove = stop.prove and len(compiled.plates) <= FEW_PLATES
-    start = best.start
-    for found in anneal(
-        compiled.room, start, _search_part(stop) if prove else stop, seed, problem.rules.change_penalty
-    ):
+    penalty = problem.rules.change_penalty
+    starts = (best.start, _near(problem, compiled, start_from) or best.start)
+    for found in anneal(compiled.room, starts, _search_part(stop) if prove else stop, seed, penalty):
         table = empty_timetable(compiled.room)
         decode(compiled.room, table, found.priority, found.printer_of, REJECTED, np.int64(found.aversion))
         better = _candidate(problem, compiled, table, found, "search")
@@ -131,6 +130,14 @@ def _candidates(problem: Problem, compiled: Compiled, start_from: Plan | None) -
         if kept is not None:
             found.append(kept)
     return found
+
+
+def _near(problem: Problem, compiled: Compiled, plan: Plan | None) -> Start | None:
+    """The list nearest to the plan in force, where changes cost something: few are best looked for from there."""
+    if plan is None or not problem.rules.change_penalty:
+        return None
+    best = _best_start(problem, compiled.room, [("plan in force", start) for start in _from_plan(compiled, plan)])
+    return None if best is None else best[1]
 
 
 def _best_start(problem: Problem, room: Room, tries: list[tuple[str, Start]]) -> tuple[str, Start, Timetable] | None:

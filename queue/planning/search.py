@@ -174,7 +174,7 @@ def advance(room, table, walk, iterations, warm, cool, penalty, fixed):  # type:
                 plates, kit_of, walk.priority, walk.trial_priority, walk.trial_printer_of, late, lates, random, free
             )
         else:
-            one_plate(walk.trial_priority, walk.trial_printer_of, duration, late, lates, random, fixed)
+            one_plate(walk.trial_priority, walk.trial_printer_of, plates, duration, late, lates, random, fixed)
         accept = walk.score[0] - temperature * np.log(max(1e-12, unit(random)))
         if not decode(room, table, walk.trial_priority, walk.trial_printer_of, np.int64(accept), walk.aversion[TRIAL]):
             continue
@@ -273,12 +273,13 @@ class _Variant:
             descend(room, self.table, self.walk, penalty, tries)
 
 
-def anneal(room: Room, start: Start, stop: Stop, seed: int, penalty: int) -> Iterator[Start]:
-    """Each solution that is better than all before it, ``start`` included, until ``stop``."""
-    scale = _typical_cost(room)
+def anneal(room: Room, starts: tuple[Start, Start], stop: Stop, seed: int, penalty: int) -> Iterator[Start]:
+    """Each solution that is better than all before it, the first start included, until ``stop``. The second variant,
+    with printers fixed, begins at the second start."""
+    start, scale = starts[0], _typical_cost(room)
     variants = [
-        _Variant(_walk(start, 2 * seed + fixed), empty_timetable(room), bool(fixed), scale, start)
-        for fixed in (False, True)
+        _Variant(_walk(its, 2 * seed + fixed), empty_timetable(room), bool(fixed), scale, its)
+        for fixed, its in enumerate(starts)
     ]
     if stop.iterations is not None:
         for variant in variants:

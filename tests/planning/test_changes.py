@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from planning.changes import Cause, Change, change_list
+from planning.changes import Cause, Change, change_list, usual_change_penalty
 from planning.schedule import solve
 from planning.types import Kit, Outage, Pin, Plan, Problem, Stop
 from tests.planning.rooms import job, printer, random_room, school_calendar
@@ -146,3 +146,10 @@ def test_every_difference_is_listed_once_with_a_cause_that_ends(seed: int) -> No
         assert each.root is not Cause.MADE_ROOM
         if each.from_printer_id == victim.printer_id and each.from_setup_start < problem.now + 3000:
             assert each.cause in (Cause.OUTAGE, Cause.PINNED, Cause.NO_PLACE)
+
+
+def test_a_change_is_worth_two_hours_of_a_kit_of_mean_weight() -> None:
+    problem = two_printers()
+    assert usual_change_penalty(problem) == 120
+    kits = (Kit("k", 900, 2), Kit("l", 900, 5), Kit("open", None, 99))
+    assert usual_change_penalty(replace(problem, kits=kits)) == 420
