@@ -7,6 +7,8 @@ import re
 import zipfile
 from collections.abc import Callable, Sequence
 
+import numpy as np
+
 from meshcheck.types import Unit
 from tests.meshcheck.badfiles import BadFile
 from tests.meshcheck.parts import box, mesh_of
@@ -119,6 +121,24 @@ def _laughs() -> str:
     return model(doctype=f'<!DOCTYPE m [<!ENTITY l0 "lol">{levels}]>', more='<metadata name="Title">&l9;</metadata>')
 
 
+def _swelling() -> str:
+    """One entity of 100,000 letters used 20,000 times: 2 GB without any nesting."""
+    doctype = f'<!DOCTYPE m [<!ENTITY a "{"A" * 100_000}">]>'
+    return model(doctype=doctype, more=f'<metadata name="Title">{"&a;" * 20_000}</metadata>')
+
+
+def _flood_of_corners(count: int) -> bytes:
+    """More corners than any part has, all different enough to pack no better than an honest file."""
+    rng = np.random.default_rng(8)
+    some = "".join(f'<vertex x="{x:.3f}" y="{y:.3f}" z="{z:.3f}"/>' for x, y, z in rng.uniform(0, 99, (50_000, 3)))
+    return package(model(f'<object id="1"><mesh><vertices>{some * (count // 50_000)}</vertices></mesh></object>'))
+
+
+def _flood_of_one_corner() -> bytes:
+    corners = '<vertex x="0" y="0" z="0"/>' * 3_000_000
+    return package(model(f'<object id="1"><mesh><vertices>{corners}</vertices></mesh></object>'))
+
+
 def _xxe(target: str) -> str:
     doctype = f'<!DOCTYPE m [<!ENTITY x SYSTEM "{target}">]>'
     return model(doctype=doctype, more='<metadata name="Title">&x;</metadata>')
@@ -200,6 +220,9 @@ def hostile_packages() -> list[BadFile]:
         ("3mf, entity names a file", lambda: package(_xxe("file:///etc/hostname")), "xml_unsafe"),
         ("3mf, entity names an address", lambda: package(_xxe("http://127.0.0.1:9/")), "xml_unsafe"),
         ("3mf, a thousand million laughs", lambda: package(_laughs()), "xml_unsafe"),
+        ("3mf, an entity used 20,000 times", lambda: package(_swelling()), "xml_unsafe"),
+        ("3mf, far too many corners", lambda: _flood_of_corners(1_600_000), "too_many_corners"),
+        ("3mf, one corner three million times", _flood_of_one_corner, "archive_bomb"),
         ("3mf, bare document type", lambda: package(model(doctype="<!DOCTYPE model>")), "xml_unsafe"),
         ("3mf, bomb of blanks", _bomb, "archive_bomb"),
         ("3mf, bomb with forged size", _forged_bomb, "archive_broken"),

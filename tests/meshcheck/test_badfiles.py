@@ -1,4 +1,5 @@
-"""Every defective file gets its answer: the right refusal in words, or a mesh with the right facts; fast and small."""
+"""Every defective file gets its answer: the right refusal in words, or a mesh with the right facts; fast and small.
+And the whole check gives it the right verdict."""
 
 from __future__ import annotations
 
@@ -11,10 +12,12 @@ import time
 import pytest
 
 from meshcheck.basics import measure
+from meshcheck.check import check_part
 from meshcheck.reading import read_mesh
 from meshcheck.reading.gate import REJECTIONS
 from meshcheck.repair import repair
-from meshcheck.types import MeshRejected, Unit, Unknown
+from meshcheck.report import report_json
+from meshcheck.types import Level, Limits, MeshRejected, Unit, Unknown, Verdict
 from tests.meshcheck.badfiles import BadFile, binary_stl, cube_corners, every_mesh_file, text_stl
 from tests.meshcheck.badpackages import every_package
 
@@ -66,6 +69,38 @@ def test_the_answer(file: BadFile) -> None:
     assert {name: facts[name] for name in file.expect} == file.expect if not refusal else not file.expect
     if file.note:
         assert file.note in facts["notes"]  # type: ignore[operator]
+
+
+# What the whole check says of files that can be read; the rest of them are fine or carry advice.
+MUST_FIX = {
+    "hole", "half flipped", "inches", "metres", "3mf, inches", "3mf, part in another file, in inches",
+}  # fmt: skip
+
+
+SMALL = [file for file in FILES if file.name != "large and honest"]
+
+
+@pytest.mark.parametrize("file", SMALL, ids=lambda file: file.name)
+def test_the_verdict_and_its_words(file: BadFile) -> None:
+    data = file.make()
+    started = time.process_time()
+    report = check_part(data, "upload", limits=Limits(bed_mm=(220.0, 220.0, 250.0)))
+    assert time.process_time() - started <= SECONDS_MAX
+    plain = report_json(report)
+    if file.code is not None:
+        assert report.verdict is Verdict.REJECTED
+        (finding,) = report.findings
+        assert finding.code == file.code
+        assert report.reason == finding.figure
+        assert finding.mend
+        assert plain["faces"] is None
+        return
+    assert (report.verdict is Verdict.MUST_FIX) is (file.name in MUST_FIX), report.reason
+    assert report.reason.endswith(".")
+    for finding in report.findings:
+        if finding.level is not Level.PASSES:
+            assert finding.title
+            assert finding.mend or finding.code == "not_measured"
 
 
 def forget_peak() -> None:

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import json
 import re
 
+import numpy as np
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from meshcheck.basics import measure
+from meshcheck.check import check_part
 from meshcheck.reading import read_mesh
 from meshcheck.reading.gate import REJECTIONS
 from meshcheck.repair import repair
-from meshcheck.types import MeshRejected, RawMesh, Unit
-from tests.meshcheck.badfiles import binary_stl, cube_corners, text_obj, text_stl
+from meshcheck.report import report_json
+from meshcheck.types import Gauge, MeshRejected, RawMesh, Unit, Unknown, Verdict
+from tests.meshcheck.badfiles import binary_stl, cube_corners, text_obj, text_stl, wheel_corners
 from tests.meshcheck.badpackages import assembly, model, package
 
 MOVED = '<component objectid="1" transform="1 0 0 0 1 0 0 0 1 30 0 0"/>'
@@ -89,6 +93,43 @@ def test_mutated_files_are_read_rightly_or_refused(seed: str, edits: list[tuple[
     except MeshRejected as error:
         if error.code != "flat":
             raise
+
+
+@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(st.sampled_from(sorted(SEEDS)), st.lists(edit, min_size=1, max_size=3))
+def test_the_whole_check_of_a_mutated_file_always_gives_a_report(
+    seed: str, edits: list[tuple[str, float, int, bytes]]
+) -> None:
+    report = check_part(mutate(SEEDS[seed], edits), "fuzz", gauge=Gauge(hole_diameter_mm=3.2))
+    assert json.dumps(report_json(report), allow_nan=False)
+    assert (report.mesh is None) is (report.verdict is Verdict.REJECTED)
+    closed = report.topology is not None and report.topology.watertight and report.topology.winding_consistent
+    if report.basics is not None and not closed:
+        assert isinstance(report.basics.volume_mm3, Unknown)
+        assert isinstance(report.estimate, Unknown)
+
+
+@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(st.integers(0, 2**32 - 1), st.sampled_from(["moved", "dropped", "turned", "doubled"]), st.floats(0.01, 1))
+def test_the_whole_check_of_a_wheel_with_damaged_faces(seed: int, damage: str, share: float) -> None:
+    rng = np.random.default_rng(seed)
+    corners = wheel_corners().copy()
+    hit = rng.random(len(corners)) < share * 0.2
+    if damage == "moved":
+        corners[hit] += rng.normal(size=(int(hit.sum()), 3, 3)) * 10 ** rng.uniform(-7, 1)
+    elif damage == "dropped":
+        corners = corners[~hit]
+    elif damage == "turned":
+        corners[hit] = corners[hit][:, ::-1]
+    else:
+        corners = np.concatenate([corners, corners[hit][:, [1, 2, 0]]])
+    report = check_part(binary_stl(corners), "fuzz.stl", gauge=Gauge(hole_diameter_mm=3.2))
+    assert json.dumps(report_json(report), allow_nan=False)
+    if damage in ("dropped", "turned") and hit.any() and len(corners):
+        assert report.verdict in (Verdict.MUST_FIX, Verdict.REJECTED)
+    if damage == "doubled":
+        assert report.topology is not None
+        assert report.topology.watertight
 
 
 @settings(max_examples=150, deadline=None)

@@ -52,6 +52,10 @@ REJECTIONS: dict[str, tuple[str, str]] = {
         "The part has {faces} triangles; at most {limit} can be checked.",
         "Export again with a coarser surface: 0.01 mm is finer than any printer.",
     ),
+    "too_many_corners": (
+        "The part has more than {limit} corners, far more than its triangles can need.",
+        "Export again with shared corners or with a coarser surface: 0.01 mm is finer than any printer.",
+    ),
     "too_many_bodies": (
         "The file falls apart into {bodies} separate pieces; at most {limit} can be checked.",
         "Join the part into one solid body in your CAD program, then export only that body.",

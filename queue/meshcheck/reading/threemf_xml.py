@@ -36,7 +36,7 @@ _UNITS = {
 }
 
 MAX_COPIES = 10_000
-_VERTICES_MAX = 3 * MAX_FACES  # a mesh without any shared corner
+_CORNERS_MAX = MAX_FACES  # a closed mesh has half as many corners as faces (Euler), a wasteful one some more
 
 _VERTEX, _TRIANGLE = f"{CORE} vertex", f"{CORE} triangle"
 _PLACE_NAMES, _INDEX_NAMES = ["x", "y", "z"], ["v1", "v2", "v3"]
@@ -75,7 +75,8 @@ class Model:
 def parse_model(chunks: Iterable[bytes]) -> Model:
     """Parse one model part. Raises MeshRejected: xml_unsafe, xml_broken, bad_unit, bad_index, needs_extension, caps."""
     parser = _ModelParser()
-    _parse(parser.collected(chunks), parser.start_handler(), parser.end, parser.namespace)
+    _parse(parser.collected(chunks), parser.start_handler(), parser.namespace)
+    parser.end_object()
     if not parser.seen_model:
         raise rejected("xml_broken", found="it holds no 3MF model")
     return parser.model
@@ -90,20 +91,18 @@ def parse_relationships(chunks: Iterable[bytes]) -> str | None:
         if name.endswith(" Relationship") and attributes.get("Type", "").endswith("/3dmodel"):
             targets.append(attributes.get("Target", ""))
 
-    _parse(chunks, start, lambda name: None, lambda prefix, uri: None)
+    _parse(chunks, start, lambda prefix, uri: None)
     return targets[0] if targets else None
 
 
 def _parse(
     chunks: Iterable[bytes],
     start: Callable[[str, list[str]], None],
-    end: Callable[[str], None],
     namespace: Callable[[str | None, str], None],
 ) -> None:
     parser = expat.ParserCreate(namespace_separator=" ")
     parser.ordered_attributes = True
     parser.StartElementHandler = start
-    parser.EndElementHandler = end
     parser.StartNamespaceDeclHandler = namespace
     parser.StartDoctypeDeclHandler = _refuse
     parser.EntityDeclHandler = _refuse
@@ -153,6 +152,7 @@ class _ModelParser:
             f"{CORE} model": self._start_model,
             f"{CORE} object": self._start_object,
             f"{CORE} component": self._component,
+            f"{CORE} build": self._start_build,
             f"{CORE} item": self._item,
         }
 
@@ -170,10 +170,6 @@ class _ModelParser:
 
         return start
 
-    def end(self, name: str) -> None:
-        if name == f"{CORE} object":
-            self._end_object()
-
     def namespace(self, prefix: str | None, uri: str) -> None:
         self._prefixes[prefix or ""] = uri
 
@@ -188,7 +184,11 @@ class _ModelParser:
             if uri not in _HARMLESS:
                 raise rejected("needs_extension", name=prefix[:20])
 
+    def _start_build(self, _: Attributes) -> None:
+        self.end_object()
+
     def _start_object(self, attributes: Attributes) -> None:
+        self.end_object()
         self._convert()
         self._object_id = attributes["id"]
         self._object = ModelObject(kind=attributes.get("type", "model"))
@@ -207,8 +207,10 @@ class _ModelParser:
         self._face_count += len(self._face_words) // 6
         self._corner_words.clear()
         self._face_words.clear()
-        if self._face_count > MAX_FACES or self._corner_count > _VERTICES_MAX:
+        if self._face_count > MAX_FACES:
             raise rejected("too_many_faces", faces=f"more than {MAX_FACES}", limit=MAX_FACES)
+        if self._corner_count > _CORNERS_MAX:
+            raise rejected("too_many_corners", limit=_CORNERS_MAX)
 
     def _component(self, attributes: Attributes) -> None:
         if self._object is not None:
@@ -224,7 +226,9 @@ class _ModelParser:
         matrix = _matrix(attributes.get("transform"))
         return Use(attributes["objectid"], attributes.get(f"{PRODUCTION} path"), matrix)
 
-    def _end_object(self) -> None:
+    def end_object(self) -> None:
+        """Take up the object read so far. Called where the next thing starts: a handler for the end of elements would
+        run once for every corner and face."""
         if self._object is None:
             return
         self._convert()
