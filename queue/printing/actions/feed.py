@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import secrets
 
 from django.db import transaction
@@ -12,14 +11,10 @@ from makerlab.accounts.models import User
 from makerlab.audit.models import record
 from printing import permissions
 from printing.models import CalendarFeed
+from printing.models.looks import feed_hash
 from printing.states import NotAllowedNow
 
 TOKEN_BYTES = 32
-
-
-def hash_of(token: str) -> str:
-    """What is kept of a token."""
-    return hashlib.sha256(token.encode()).hexdigest()
 
 
 @transaction.atomic
@@ -28,7 +23,7 @@ def make_feed(actor: User) -> str:
     permissions.check_can_have_feed(actor)
     token = secrets.token_urlsafe(TOKEN_BYTES)
     feed, made = CalendarFeed.objects.update_or_create(
-        user=actor, defaults={"token_hash": hash_of(token), "fetched_at": None}
+        user=actor, defaults={"token_hash": feed_hash(token), "fetched_at": None}
     )
     record(actor.school_id, actor, "make_feed" if made else "replace_feed", feed)
     return token

@@ -2,10 +2,23 @@
 
 from __future__ import annotations
 
+import hashlib
+import re
+from datetime import datetime, timedelta
+
 from django.conf import settings
 from django.db import models
 
+from makerlab.accounts.models import User
 from printing.models.rooms import OfSchoolQuerySet, Room
+
+TOKEN = re.compile(r"[A-Za-z0-9_-]{20,100}")
+NOTED_EVERY = timedelta(hours=1)
+
+
+def feed_hash(token: str) -> str:
+    """What is kept of the token of a calendar feed: its sha256 in hex."""
+    return hashlib.sha256(token.encode()).hexdigest()
 
 
 class PlanLook(models.Model):
@@ -22,6 +35,24 @@ class PlanLook(models.Model):
         return f"{self.user} has seen plan {self.plan_id}"
 
 
+class CalendarFeedQuerySet(models.QuerySet["CalendarFeed"]):
+    def of(self, user: User) -> CalendarFeed | None:
+        """This person's feed, if one was made."""
+        return self.filter(user=user).first()
+
+    def for_token(self, token: str) -> CalendarFeed | None:
+        """The feed this token was made for, of a person who may still sign in."""
+        if not TOKEN.fullmatch(token):
+            return None
+        feeds = self.select_related("user__school").filter(user__is_active=True)
+        return feeds.filter(token_hash=feed_hash(token)).first()
+
+    def note_fetched(self, feed: CalendarFeed, now: datetime) -> None:
+        """Remember that a calendar program asked, once an hour at most."""
+        stale = models.Q(fetched_at__isnull=True) | models.Q(fetched_at__lt=now - NOTED_EVERY)
+        self.filter(stale, pk=feed.pk).update(fetched_at=now)
+
+
 class CalendarFeed(models.Model):
     """The address under which a person's calendar fetches the room's times. Only the token's hash is kept."""
 
@@ -29,6 +60,8 @@ class CalendarFeed(models.Model):
     token_hash = models.CharField(max_length=64, unique=True)  # sha256, hex
     created_at = models.DateTimeField(auto_now=True)
     fetched_at = models.DateTimeField(null=True, blank=True)
+
+    objects = CalendarFeedQuerySet.as_manager()
 
     def __str__(self) -> str:
         return f"calendar feed of {self.user}"

@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import re
-from datetime import timedelta
-
 from django.contrib.auth.decorators import login_not_required
 from django.core.exceptions import PermissionDenied
-from django.db.models import Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -18,29 +14,22 @@ from django.views.decorators.http import require_POST, require_safe
 
 from makerlab.http import SignedInRequest
 from printing import actions, permissions
-from printing.actions.feed import hash_of
 from printing.feed import calendar_of
 from printing.models import CalendarFeed
 from printing.views.common import do
 
 PAGE = "printing/calendar_feed.html"
-TOKEN = re.compile(r"[A-Za-z0-9_-]{20,100}")
-NOTED_EVERY = timedelta(hours=1)
 
 
 @login_not_required
 @require_safe
 def calendar_feed(request: HttpRequest, token: str) -> HttpResponse:
     """The calendar of whoever the token was made for; 404 for any other. No session, no cookie, kept by no proxy."""
-    feed = None
-    if TOKEN.fullmatch(token):
-        rows = CalendarFeed.objects.select_related("user__school").filter(user__is_active=True)
-        feed = rows.filter(token_hash=hash_of(token)).first()
+    feed = CalendarFeed.objects.for_token(token)
     if feed is None or not permissions.can_have_feed(feed.user):
         raise Http404
     now = timezone.now()
-    stale = Q(fetched_at__isnull=True) | Q(fetched_at__lt=now - NOTED_EVERY)
-    CalendarFeed.objects.filter(stale, pk=feed.pk).update(fetched_at=now)
+    CalendarFeed.objects.note_fetched(feed, now)
     with timezone.override(feed.user.school.time_zone):
         body = calendar_of(feed.user, request.build_absolute_uri, now)
     response = HttpResponse(body, content_type="text/calendar; charset=utf-8")
@@ -80,5 +69,5 @@ def calendar_revoke(request: SignedInRequest) -> HttpResponse:
 def page(request: SignedInRequest, address: str = "") -> HttpResponse:
     if not permissions.can_have_feed(request.user):
         raise Http404
-    feed = CalendarFeed.objects.filter(user=request.user).first()
+    feed = CalendarFeed.objects.of(request.user)
     return render(request, PAGE, {"feed": feed, "address": address, "at_bench": not request.user.is_teacher})
