@@ -143,7 +143,7 @@ def test_layout() -> None:
 
 
 def test_the_verifier_in_a_thousand_rooms() -> None:
-    """Outages, nights, pins, spools, running prints, frozen starts and both clock changes: plans made first and anew."""
+    """Outages, nights, pins, spools, running prints, frozen starts, both clock changes; plans made first and anew."""
     rooms = 1000 if FULL else 200
     broken = moved = 0
     for seed in range(rooms):
