@@ -20,6 +20,7 @@ import lessons.parts
 import meshcheck
 from meshcheck.basics import measure
 from meshcheck.check import check_part
+from meshcheck.crossings import find_crossings
 from meshcheck.edges import edge_table
 from meshcheck.estimate import estimate
 from meshcheck.export import PlacedMesh, stl_bytes
@@ -93,6 +94,7 @@ def test_the_whole_check_and_its_steps(name: str) -> None:
         "overhang": lambda: overhang(solid, watertight=True),
         "walls": lambda: thin_walls(solid, 2 * SETTINGS.line_width_mm),
         "holes": lambda: find_holes(solid),
+        "skin through itself": lambda: find_crossings(solid),
         "small features": lambda: small_features(solid, edges, ()),
         "resting faces with prices": lambda: best_poses(solid, SETTINGS, MACHINE),
         "estimate": lambda: estimate(solid, SETTINGS, MACHINE, support),
