@@ -62,7 +62,7 @@ def calendar_of(user: User, address: Address, now: datetime) -> bytes:
     calendar.add("refresh-interval", ASK_AGAIN, parameters={"VALUE": "DURATION"})  # RFC 7986, section 5.7
     for entry in entries_of(user, now):
         calendar.add_component(_event(entry, address))
-    return calendar.to_ical()
+    return bytes(calendar.to_ical())
 
 
 def entries_of(user: User, now: datetime) -> list[Entry]:
@@ -117,7 +117,7 @@ def _at_bench(user: User, now: datetime) -> Iterator[Entry]:
 def _of_plate(plate: Plate, room: Room, revised_at: datetime) -> Iterator[Entry]:
     names = {"plate": plate, "printer": plate.printer}
     path = reverse("printing:plate-detail", args=[plate.pk])
-    common = {"revised_at": revised_at, "sequence": plate.changes, "path": path, "location": room.name}
+    common: dict[str, Any] = {"revised_at": revised_at, "sequence": plate.changes, "path": path, "location": room.name}
     if plate.state == PlateState.PLANNED and plate.setup_at and plate.starts_at:
         spool = _("Swap to %(colour)s %(material)s.") if plate.swap else _("%(colour)s %(material)s is loaded.")
         words = [

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from planning.clearance import corners_of
 from planning.outlines import turned
 from planning.types import Circle
 from printing.models import Plate, PrintCopy
-from printing.planner.beds import corners_of
 from printing.planner.snapshot import footprint_of
 from printing.queries import bed_shift
 

@@ -52,7 +52,7 @@ class PreparedForm(forms.Form):
     )
 
     def __init__(self, *args: Any, plate: Plate, **kwargs: Any) -> None:
-        super().__init__(*args, auto_id="prepared_%s", **kwargs)
+        super().__init__(*args, **{"auto_id": "prepared_%s", **kwargs})
         printers = Printer.objects.filter(room=plate.room_id, pk__in=[int(key) for key in plate.durations_s])
         field = self.fields["kind"]
         assert isinstance(field, forms.ModelChoiceField)

@@ -15,6 +15,7 @@ from printing import by_hand, permissions
 from printing.actions.ground import touch, want_plan
 from printing.by_hand import Batch, Stand, Wish
 from printing.models import Plate, PrintCopy
+from printing.planner.values import WantedCopy
 from printing.queries import placed_copies
 from printing.states import CopyState, NotAllowedNow, PlateState
 
@@ -92,13 +93,13 @@ def lay_out_again(plate: Plate, actor: User) -> None:
 
 def _fresh(plate: Plate) -> Plate:
     """The plate as it stands, with the room locked; a plan may have given it up."""
-    row = Plate.objects.filter(pk=plate.pk).select_related("room__school", "printer__kind").first()
+    row: Plate | None = Plate.objects.filter(pk=plate.pk).select_related("room__school", "printer__kind").first()
     if row is None:
         raise ChangedMeanwhile(_("%(plate)s is not in the plan any more.") % {"plate": plate})
     return row
 
 
-def _batch(wish: Wish, wanted: dict[int, by_hand.WantedCopy], plate: Plate) -> Batch:
+def _batch(wish: Wish, wanted: dict[int, WantedCopy], plate: Plate) -> Batch:
     """The material, colour and settings all of them share."""
     if len(wanted) < len(wish.stands):
         raise NotAllowedNow(_("A part on it has no measured file, or print settings that cannot work together."))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import replace
+from datetime import date
 
 from planning.calendar import StaffedInterval
 from printing.planner.values import KitNeed, PrinterNow, Snapshot, WantedCopy
@@ -23,12 +24,12 @@ def situation(snapshot: Snapshot, changes: Changes, meeting_of: Mapping[int, int
     )
 
 
-def _extra(snapshot: Snapshot, changes: Changes) -> dict[object, tuple[StaffedInterval, ...]]:
+def _extra(snapshot: Snapshot, changes: Changes) -> dict[date, tuple[StaffedInterval, ...]]:
     extra = dict(snapshot.bells.extra)
     for each in changes.hours:
         span = StaffedInterval(each.starts_at, each.ends_at, each.staff)
         extra[each.day] = (*extra.get(each.day, ()), span)
-    return extra  # type: ignore[return-value]
+    return extra
 
 
 def _printers(snapshot: Snapshot, changes: Changes) -> tuple[PrinterNow, ...]:
