@@ -34,7 +34,7 @@ class PinForm(forms.Form):
     )
 
     def __init__(self, *args: Any, plate: Plate, **kwargs: Any) -> None:
-        super().__init__(*args, auto_id="pin_%s", **kwargs)
+        super().__init__(*args, **{"auto_id": "pin_%s", **kwargs})
         printers = Printer.objects.filter(room=plate.room_id)
         others = Plate.objects.filter(room=plate.room_id, state=PlateState.PLANNED).exclude(pk=plate.pk)
         for name, rows in (("printer", printers), ("after", others)):
@@ -55,4 +55,4 @@ class ExtraHoursForm(forms.Form):
     staff = forms.IntegerField(label=_("People who start and clear"), min_value=1, max_value=9, initial=1)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, auto_id="hours_%s", **kwargs)
+        super().__init__(*args, **{"auto_id": "hours_%s", **kwargs})

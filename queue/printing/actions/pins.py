@@ -46,7 +46,7 @@ def pin_plate(plate: Plate, actor: User, pin: Pin, now: datetime | None = None) 
 def _fresh(plate: Plate) -> Plate:
     """The plate as it stands, with the room locked; a plan may have given it up."""
     touch(plate.room_id)
-    row = Plate.objects.filter(pk=plate.pk).select_related("room", "pin_printer", "pin_after").first()
+    row: Plate | None = Plate.objects.filter(pk=plate.pk).select_related("room", "pin_printer", "pin_after").first()
     if row is None:
         raise NotAllowedNow(_("%(plate)s is not in the plan any more.") % {"plate": plate})
     return row

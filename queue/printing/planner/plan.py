@@ -69,7 +69,7 @@ def improve(job: Job) -> Apply:
 
 
 def _room_of(job: Job) -> Room:
-    room = Room.objects.filter(pk=job.subject).first()
+    room: Room | None = Room.objects.filter(pk=job.subject).first()
     if room is None:
         raise GiveUp(_("The room is gone."))
     return room

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from makerlab.http import SignedInRequest
 from makerlab.work.models import Job
-from printing.actions.whatif import WHAT_IF, consider_again, discard_what_if, try_what_if
+from printing.actions.whatif import consider_again, discard_what_if, try_what_if
 from printing.models import Room, WhatIf
 from printing.states import NotAllowedNow
 from printing.views.common import do, is_fragment, one
@@ -20,7 +20,7 @@ from printing.views.plan import visible_room
 from printing.whatif.apply import apply_what_if
 from printing.whatif.changes import Changes
 from printing.whatif.forms import WhatIfForm, assignments_ahead, initial_from, initial_of
-from printing.whatif.page import comparison
+from printing.whatif.page import comparison, newest_job
 from printing.whatif.words import Names, lines, unattended_care
 
 FORM = "printing/what_if_form.html"
@@ -84,7 +84,7 @@ def what_if_detail(request: SignedInRequest, pk: int) -> HttpResponse:
     """Both plans side by side. Asks again while it is worked out."""
     row = own_what_if(request, pk)
     names = Names(row.room, request.user)
-    job = Job.objects.filter(kind=WHAT_IF, subject=str(row.pk)).order_by("-id").first()
+    job = newest_job(row)
     compared = comparison(row, names)
     progress = round(job.progress * 20) if job else 0
     token = f"{int(bool(compared))}.{progress}.{job.state if job else ''}.{row.room.revision}"

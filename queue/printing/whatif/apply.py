@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -65,25 +66,39 @@ def verbs(room: Room, actor: User, changes: Changes) -> Iterator[Verb]:
     """One for each change, in the order of ``words.lines``."""
     printers = {printer.pk: printer for printer in Printer.objects.filter(room=room).select_related("room", "kind")}
     for pk in changes.out:
-        yield lambda pk=pk: actions.set_out_of_service(_one(printers, pk), actor, _("as tried in a what-if"))
+        yield partial(_take_out, printers, pk, actor)
     for pk in changes.back:
-        yield lambda pk=pk: actions.back_in_service(_one(printers, pk), actor)
+        yield partial(_bring_back, printers, pk, actor)
     for pk in changes.added:
-        yield lambda pk=pk: actions.add_printer(room, actor, _one(printers, pk))
+        yield partial(_add, room, actor, printers, pk)
     for each in changes.hours:
-        yield lambda each=each: actions.add_extra_hours(room, actor, each.day, each.starts_at, each.ends_at, each.staff)
+        yield partial(actions.add_extra_hours, room, actor, each.day, each.starts_at, each.ends_at, each.staff)
     if changes.unattended is not None:
         for pk, printer in printers.items():
             if printer.may_run_unattended != (pk in changes.unattended):
-                yield lambda pk=pk, printer=printer: actions.set_unattended(
-                    printer, actor, pk in (changes.unattended or ())
-                )
+                yield partial(actions.set_unattended, printer, actor, pk in changes.unattended)
     for pk, share in changes.infill.items():
-        yield lambda pk=pk, share=share: _set_infill(actor, pk, share)
+        yield partial(_set_infill, actor, pk, share)
     for pk, at in changes.meetings.items():
-        yield lambda pk=pk, at=at: _move(actor, pk, at)
+        yield partial(_move, actor, pk, at)
     for pk, more in changes.spares.items():
-        yield lambda pk=pk, more=more: actions.order_spares(_assignment(actor, pk), actor, more)
+        yield partial(_order_spares, actor, pk, more)
+
+
+def _take_out(printers: dict[int, Printer], pk: int, actor: User) -> None:
+    actions.set_out_of_service(_one(printers, pk), actor, _("as tried in a what-if"))
+
+
+def _bring_back(printers: dict[int, Printer], pk: int, actor: User) -> None:
+    actions.back_in_service(_one(printers, pk), actor)
+
+
+def _add(room: Room, actor: User, printers: dict[int, Printer], pk: int) -> None:
+    actions.add_printer(room, actor, _one(printers, pk))
+
+
+def _order_spares(actor: User, pk: int, more: int) -> None:
+    actions.order_spares(_assignment(actor, pk), actor, more)
 
 
 def _one(printers: dict[int, Printer], pk: int) -> Printer:

@@ -54,7 +54,7 @@ class WhatIfForm(forms.Form):
     unattended = forms.MultipleChoiceField(required=False, widget=forms.CheckboxSelectMultiple)
 
     def __init__(self, *args: Any, room: Room, user: User, **kwargs: Any) -> None:
-        super().__init__(*args, auto_id="try_%s", **kwargs)
+        super().__init__(*args, **{"auto_id": "try_%s", **kwargs})
         self.room = room
         self.printers = list(Printer.objects.filter(room=room).select_related("kind").prefetch_related("outages"))
         self.assignments = assignments_ahead(room, user)

@@ -12,6 +12,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from makerlab.components.figures import day_clock, grams, hours_and_minutes
+from makerlab.work.models import Job
+from printing.actions.whatif import WHAT_IF
 from printing.chance import in_100
 from printing.models import WhatIf
 from printing.whatif.words import Names
@@ -154,3 +156,8 @@ def _less(name: str, now: float, then: float, words: Any) -> Row:
     shown = words(abs(gain))
     mark = better(gain, 0.05, _("%(figure)s less") % {"figure": shown}, _("%(figure)s more") % {"figure": shown})
     return Row(name, words(now), words(then), (mark[0], {"up": "down", "down": "up"}.get(mark[1], mark[1]), mark[2]))
+
+
+def newest_job(row: WhatIf) -> Job | None:
+    """The work that plans it, or did."""
+    return Job.objects.filter(kind=WHAT_IF, subject=str(row.pk)).order_by("-id").first()
