@@ -44,6 +44,7 @@ def small_features(
         (post.width_mm, post.length_mm, post.middle_mm, post.axis)
         for post in find_posts(mesh, edges, PIN_LEAST_MM - EQUAL_MM)
         if post.length_mm >= SLENDER_LEAST * post.width_mm
+        and not any(lies_in_material(mesh.vertices, mesh.faces, point) for point in post.beside_mm)
     ]
     pins = [
         _small("pin", width, length, middle)

@@ -22,6 +22,7 @@ FLAT_RAD = 1e-3
 PARALLEL_COS = float(np.cos(np.radians(1)))
 # Rings of far more corners than this are a relief or a grid; the narrowest would be no news.
 CORNERS_MOST = 20_000
+BESIDE_SHARE = 0.1  # of the way from the middle to a side: so far beyond it lies what the post leans on
 WIDEST = 1.5  # a ring this many times as wide as it is narrow is a wall, no pin
 
 
@@ -33,6 +34,7 @@ class Post:
     length_mm: float
     middle_mm: FloatArray
     axis: FloatArray
+    beside_mm: FloatArray  # (n, 3) a point just off the middle of every side
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -127,7 +129,9 @@ def _post(corners: _Corners, ring: list[int], width_most_mm: float) -> Post | No
     width, widest = _across(feet, axis)
     if high <= low or width >= width_most_mm or widest > WIDEST * width_most_mm:
         return None
-    return Post(width, high - low, feet.mean(axis=0) + axis * (low + high) / 2, axis)
+    middle = feet.mean(axis=0) + axis * (low + high) / 2
+    sides = (feet + np.roll(feet, -1, axis=0)) / 2 + axis * (low + high) / 2
+    return Post(width, high - low, middle, axis, middle + (1 + BESIDE_SHARE) * (sides - middle))
 
 
 def _across(feet: FloatArray, axis: FloatArray) -> tuple[float, float]:

@@ -92,6 +92,7 @@ def _repair() -> None:
     loose[0] += 1e-6  # a seam left open by rounding
     for raw in (
         _raw(cube, cube + np.array([10, 10, 0])),  # touch along an edge
+        _raw(np.stack([cube, cube + np.array([10, 10, 0])], axis=1).reshape(-1, 3, 3)),  # the same, faces in turn
         _raw(cube, (cube * 0.5 + 2.5)[:, ::-1]),  # a cavity
         _raw(cube, cube + 5),  # overlap
         _raw(loose),

@@ -75,6 +75,7 @@ def test_square_things_that_are_no_thin_pins() -> None:
     ):
         assert found(mesh_of(plate + other)) == ()
     assert found(mesh_of(plate - box(2, 2, 10, (5, 5, -1)))) == ()  # a square hole
+    assert found(mesh_of(plate, box(12, 2, 1, (5, 5, 3)))) == ()  # a bar of its own lying on the plate
 
 
 @pytest.mark.parametrize("diameter", [3.0, 3.01, 5.0])
