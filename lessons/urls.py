@@ -2,6 +2,7 @@
 
 from django.urls import URLPattern, path
 
+from lessons.class_urls import urlpatterns as class_urls
 from lessons.views import after_lab, lab, plans, settings, sign_in
 
 app_name = "lessons"
@@ -34,4 +35,5 @@ urlpatterns: list[URLPattern] = [
         settings.assignment_settings_figures,
         name="assignment-settings-figures",
     ),
+    *class_urls,
 ]

@@ -48,6 +48,18 @@ BENCH = Place("printing:bench", "bench", _("Bench"))
 SPOOLS = Place("printing:spool-list", "spool", _("Spools"))
 LESSONS = Place("lessons:plan-list", "lesson", _("Lessons"), ("lessons:plan-detail",))
 
+CLASSES = Place(
+    "lessons:class-list",
+    "class",
+    _("Classes"),
+    (
+        "lessons:class-detail",
+        "lessons:class-teams",
+        "lessons:class-import",
+        "lessons:class-meetings",
+        "lessons:day-list",
+    ),
+)
 LAB = Place(
     "lessons:lab-list",
     "lab",
@@ -57,9 +69,9 @@ LAB = Place(
 
 PLACES: dict[str, tuple[Place, ...]] = {
     Role.STUDENT: (PARTS, LAB, LESSONS),
-    Role.TEACHER: (TODAY, REVIEW, QUEUE, PLAN, LAB, LESSONS),
+    Role.TEACHER: (TODAY, REVIEW, QUEUE, PLAN, LAB, CLASSES, LESSONS),
     Role.TECHNICIAN: (BENCH, PLAN, SPOOLS, LESSONS),
-    Role.ADMINISTRATOR: (TODAY, REVIEW, QUEUE, PLAN, BENCH, SPOOLS, LAB, LESSONS),
+    Role.ADMINISTRATOR: (TODAY, REVIEW, QUEUE, PLAN, BENCH, SPOOLS, LAB, CLASSES, LESSONS),
 }
 
 

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import asdict, dataclass
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from lessons.actions.classes import locked
+from lessons.actions.classes import locked, make_class
 from lessons.actions.refusals import ChangedMeanwhile
 from lessons.actions.students import create_member, remove_member, write_nickname
 from lessons.actions.teams import create_team
 from lessons.classes.members import as_listed, fingerprint, members_of, team_words
 from lessons.models import Membership, SchoolClass, Team
-from lessons.rosters import Changes, Roster, compare, names
+from lessons.rosters import Changes, Roster, RosterClass, compare, names
 from makerlab.accounts.models import User
 from makerlab.audit.models import record
 
@@ -43,11 +43,19 @@ def preview(school_class: SchoolClass | None, roster: Roster) -> Preview:
 
 @transaction.atomic
 def import_roster(
-    user: User, school_class: SchoolClass, roster: Roster, seen: str, leave: Collection[int] = ()
+    user: User,
+    school_class: SchoolClass,
+    roster: Roster,
+    seen: str,
+    leave: Collection[int] = (),
+    class_key: str = "",
 ) -> Changes:
-    """Make the class as the list says. ``leave``: keys of memberships, among those the list no longer holds, to be
-    removed; nobody else leaves. Returns what was done. Raises PermissionDenied, and ChangedMeanwhile when the class is
-    no longer as it was in the preview."""
+    """Make the class as the list says.
+
+    ``leave``: keys of memberships, among those the list no longer holds, to be removed; nobody else leaves.
+    ``class_key``: the list's key of the class, kept if the class has none. Returns what was done. Raises
+    PermissionDenied, and ChangedMeanwhile when the class is no longer as it was in the preview.
+    """
     school_class = locked(user, school_class)
     now = preview(school_class, roster)
     if now.seen != seen:
@@ -60,6 +68,7 @@ def import_roster(
     _rename(changes, members)
     for listed, key in changes.keyed:
         Membership.objects.filter(pk=listed.pk).update(sourced_id=key)
+    _keep_key(school_class, class_key)
     teams = _Teams(school_class)
     for move in changes.moved:
         Membership.objects.filter(pk=move.member.pk).update(team=teams.called(move.team))
@@ -70,6 +79,13 @@ def import_roster(
         renamed=len(changes.renamed), removed=len(left),
     )  # fmt: skip
     return changes
+
+
+def _keep_key(school_class: SchoolClass, key: str) -> None:
+    """So that the next package finds the class again, unless another class has the key."""
+    others = SchoolClass.objects.filter(school_id=school_class.school_id, sourced_id=key)
+    if key and not school_class.sourced_id and not others.exists():
+        SchoolClass.objects.filter(pk=school_class.pk).update(sourced_id=key)
 
 
 def _rename(changes: Changes, members: dict[int, Membership]) -> None:
@@ -102,3 +118,26 @@ class _Teams:
             self._learn(made)
             self.known[names.key(word)] = made
         return self.known[names.key(word)]
+
+
+@dataclass(frozen=True, slots=True)
+class PackageEntry:
+    """One class of a package to bring in: into a class there is, or into a new one of this name."""
+
+    listed: RosterClass
+    into: SchoolClass | None
+    name: str
+    seen: str
+
+
+@transaction.atomic
+def import_package(user: User, entries: Sequence[PackageEntry], teachers: Collection[User] = ()) -> list[SchoolClass]:
+    """Bring in several classes of a package, all of them or none. Nobody is removed. Raises NotPossible (with the
+    class's name in its message) and ChangedMeanwhile."""
+    done = []
+    for entry in entries:
+        values = {"school_year": entry.listed.school_year, "term": entry.listed.term}
+        into = entry.into or make_class(user, entry.name, values, teachers, entry.listed.sourced_id)
+        import_roster(user, into, entry.listed.roster, entry.seen)
+        done.append(into)
+    return done

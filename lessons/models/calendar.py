@@ -6,6 +6,18 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from makerlab.accounts.models import User
+
+
+class DayKindQuerySet(models.QuerySet["DayKind"]):
+    """All staff see the school's calendar, administrators change it."""
+
+    def visible_to(self, user: User) -> DayKindQuerySet:
+        return self.filter(school_id=user.school_id) if user.is_staff_member else self.none()
+
+    def editable_by(self, user: User) -> DayKindQuerySet:
+        return self.visible_to(user) if user.is_administrator else self.none()
+
 
 class DayKind(models.Model):
     """A named bell schedule (regular, early release). ``weekdays`` lists its usual days, Monday 0 to Sunday 6."""
@@ -13,6 +25,8 @@ class DayKind(models.Model):
     school = models.ForeignKey("accounts.School", on_delete=models.CASCADE, related_name="day_kinds")
     name = models.CharField(max_length=40)
     weekdays = models.JSONField(default=list, blank=True)
+
+    objects = DayKindQuerySet.as_manager()
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["school", "name"], name="one_day_kind_of_a_name")]
@@ -47,6 +61,16 @@ class Period(models.Model):
         return f"{self.name}, {self.starts_at:%H:%M} to {self.ends_at:%H:%M}"
 
 
+class SchoolDayQuerySet(models.QuerySet["SchoolDay"]):
+    """All staff see the school's calendar, administrators change it."""
+
+    def visible_to(self, user: User) -> SchoolDayQuerySet:
+        return self.filter(school_id=user.school_id) if user.is_staff_member else self.none()
+
+    def editable_by(self, user: User) -> SchoolDayQuerySet:
+        return self.visible_to(user) if user.is_administrator else self.none()
+
+
 class SchoolDay(models.Model):
     """A date that is not as its weekday says: another kind of day, or none (a holiday)."""
 
@@ -54,6 +78,8 @@ class SchoolDay(models.Model):
     date = models.DateField()
     day_kind = models.ForeignKey(DayKind, on_delete=models.CASCADE, null=True, blank=True, related_name="special_days")
     name = models.CharField(max_length=60, blank=True)
+
+    objects = SchoolDayQuerySet.as_manager()
 
     class Meta:
         ordering = ["date"]

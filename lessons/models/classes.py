@@ -21,6 +21,11 @@ class SchoolClassQuerySet(models.QuerySet["SchoolClass"]):
             return classes.filter(teachers=user)
         return classes
 
+    def with_key(self, user: User, sourced_id: str) -> SchoolClassQuerySet:
+        """The class of this person's school that has a key of the school's own system, whoever runs it; none without
+        a key. It says only that there is one."""
+        return self.filter(school_id=user.school_id, sourced_id=sourced_id) if sourced_id else self.none()
+
     def editable_by(self, user: User) -> SchoolClassQuerySet:
         if user.is_teacher or user.is_administrator:
             return self.visible_to(user)
@@ -84,6 +89,16 @@ class Team(models.Model):
         return f"Team {self.number}, {self.name}"
 
 
+class MembershipQuerySet(models.QuerySet["Membership"]):
+    def visible_to(self, user: User) -> MembershipQuerySet:
+        """Staff see the students of the classes they see; a student the own membership."""
+        members = self.filter(school_class__in=SchoolClass.objects.visible_to(user))
+        return members.filter(user=user) if user.is_student else members
+
+    def editable_by(self, user: User) -> MembershipQuerySet:
+        return self.filter(school_class__in=SchoolClass.objects.editable_by(user))
+
+
 class Membership(models.Model):
     """A student in a class, and in one of its teams. Nicknames are unique within a class."""
 
@@ -92,6 +107,8 @@ class Membership(models.Model):
     team = models.ForeignKey(Team, on_delete=models.SET_NULL, null=True, blank=True, related_name="memberships")
     nickname = models.CharField(max_length=40)
     sourced_id = models.CharField(max_length=255, blank=True)  # the key of the school's own system
+
+    objects = MembershipQuerySet.as_manager()
 
     class Meta:
         constraints = [

@@ -5,10 +5,12 @@ class PrintingConfig(AppConfig):
     name = "printing"
 
     def ready(self) -> None:
+        from lessons.classes.moving import effect_sources
         from lessons.measuring import room_sources
         from printing import (
             costs,
             jobs,  # noqa: F401 - registers the kinds of background work
+            moved_meetings,
             progress,
             queries,
             receivers,  # noqa: F401 - listens to submissions
@@ -21,3 +23,5 @@ class PrintingConfig(AppConfig):
             progress_sources.append(progress.of_team)
         if costs.price_for not in price_sources:
             price_sources.append(costs.price_for)
+        if moved_meetings.effect_on_room not in effect_sources:
+            effect_sources.append(moved_meetings.effect_on_room)

@@ -9,12 +9,13 @@ from django.db import transaction
 from django.db.models.signals import post_delete
 from django.dispatch import receiver
 
-from lessons.models import Assignment, KitPart
-from lessons.signals import settings_changed
-from makerlab.accounts.models import User
+from lessons.models import Assignment, KitPart, Meeting
+from lessons.signals import days_changed, meeting_moved, settings_changed
+from makerlab.accounts.models import School, User
 from printing import actions
+from printing.actions.ground import touch, want_plan
 from printing.actions.settings import plan_with_new_settings
-from printing.models import PreparedFile
+from printing.models import PreparedFile, Room
 from submissions.models import Submission
 from submissions.signals import approved, withdrawn
 
@@ -32,6 +33,22 @@ def cancel(sender: Any, submission: Submission, user: User | None = None, **_res
 @receiver(settings_changed, dispatch_uid="printing.plan_with_new_settings")
 def plan_again(sender: Any, kit_part: KitPart, assignment: Assignment | None = None, **_rest: Any) -> None:
     plan_with_new_settings(kit_part, assignment)
+
+
+@receiver(meeting_moved, dispatch_uid="printing.plan_for_moved_meeting")
+def plan_for_moved_meeting(sender: Any, meeting: Meeting, **_rest: Any) -> None:
+    """The deadline of what is printed for it is another: the rooms that print for it plan again."""
+    for room in Room.objects.filter(requests__assignment__meeting=meeting).distinct():
+        touch(room.pk)
+        want_plan(room, f"Lab day of {meeting.school_class} moved")
+
+
+@receiver(days_changed, dispatch_uid="printing.plan_for_changed_days")
+def plan_for_changed_days(sender: Any, school: School, **_rest: Any) -> None:
+    """When somebody is in the room may be another now."""
+    for room in Room.objects.filter(school=school, requests__isnull=False).distinct():
+        touch(room.pk)
+        want_plan(room, "The school's days changed")
 
 
 @receiver(post_delete, sender=PreparedFile, dispatch_uid="printing.forget_prepared_file")

@@ -103,9 +103,10 @@ def answer(person: User | None, method: str, path: str) -> int:
         client = Client(raise_request_exception=False)
         if person is not None:
             client.force_login(person)
-        status = getattr(client, method)(path).status_code
+        response = getattr(client, method)(path)
+        response.close()  # a download holds its file open
         transaction.set_rollback(True)
-    return int(status)
+    return int(response.status_code)
 
 
 @pytest.fixture(scope="module")

@@ -1,0 +1,5 @@
+// A button that prints the page. Without script it stays hidden; the browser's own menu prints as well.
+for (const button of document.querySelectorAll("[data-print]")) {
+  button.hidden = false;
+  button.addEventListener("click", () => window.print());
+}
