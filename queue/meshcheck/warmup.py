@@ -19,6 +19,7 @@ from meshcheck.export import PlacedMesh, stl_bytes, threemf_bytes
 from meshcheck.footprint import footprint
 from meshcheck.gcode import DIALECTS, read_gcode
 from meshcheck.holes import find_holes
+from meshcheck.hub_region import hub_deviation, kit_hub
 from meshcheck.materials import MATERIALS
 from meshcheck.overhang import overhang
 from meshcheck.picture import draw
@@ -35,6 +36,7 @@ def kernels() -> Sequence[tuple[str, Callable[[], None]]]:
         ("joining corners and counting bodies", _repair),
         ("size and mass", _measure),
         ("holes", _holes),
+        ("the hub beside the kit's", _hub),
         ("undersides and support", _undersides),
         ("thin walls", _walls),
         ("layers, grams and minutes", _estimate),
@@ -107,6 +109,14 @@ def _measure() -> None:
 
 def _holes() -> None:
     find_holes(_repaired()[0])
+    flattened = CrossSection.circle(1.6, 24) ^ CrossSection.square((4, 4)).translate((-2, -1.2))
+    find_holes(_mesh((CrossSection.circle(8, 24) - flattened).extrude(5)))
+
+
+def _hub() -> None:
+    wheel = _repaired()[0]
+    hole = find_holes(wheel)[0]
+    hub_deviation(wheel, hole, kit_hub(wheel, hole))
 
 
 def _undersides() -> None:
