@@ -84,7 +84,7 @@ def test_tiny_rooms_beside_the_proof() -> None:
     proved = equal = equal_after = searched_sum = best_sum = 0
     slowest = 0.0
     for seed, problem, _rule in late_rooms(TINY, 20, FIRST_SEED):
-        searched = sound(problem, solve(problem, Stop(seconds=0.4, prove=False), seed))
+        searched = sound(problem, solve(problem, Stop(iterations=40_000, prove=False), seed))
         proof = finish(problem, searched, Limit(seconds=30.0))
         slowest = max(slowest, proof.seconds)
         found = sound(problem, solve(problem, Stop(seconds=3.0), seed))
