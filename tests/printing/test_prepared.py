@@ -401,6 +401,7 @@ def test_using_and_withdrawing_on_the_page(world, plate, technician, signed_in):
     for person in (world.teacher, world.student, world.other_technician):
         assert signed_in(person).post(withdraw).status_code == 404
     assert "stands no longer" in text_of(technician.post(withdraw, follow=True))
+    assert post(signed_in(world.teacher), plate, "").status_code == 404
     seen_by_teacher = text_of(signed_in(world.teacher).get(page))
     assert prepared.file_name in seen_by_teacher
     assert "Bring another file" not in seen_by_teacher

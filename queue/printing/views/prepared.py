@@ -14,6 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from makerlab.files import attachment
 from makerlab.http import SignedInRequest
+from printing import permissions
 from printing.actions.prepared import bring_prepared, use_prepared, withdraw_prepared
 from printing.models import PreparedFile
 from printing.prepared_forms import PreparedForm
@@ -29,6 +30,10 @@ def plate_prepared(request: SignedInRequest, pk: int) -> HttpResponse:
     plate = own_plate(request, pk)
     if request.method != "POST":
         return render(request, "printing/plate_prepared.html", section(plate, request.user))
+    try:
+        permissions.check_can_work_at_bench(request.user, plate.room)
+    except PermissionDenied as error:
+        raise Http404 from error
     form = PreparedForm(request.POST, request.FILES, plate=plate)
     if not form.is_valid():
         return page(request, plate, status=422, prepared_form=form)
