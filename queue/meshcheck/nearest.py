@@ -45,7 +45,7 @@ def _spread(corners, spacing, points):  # type: ignore[no-untyped-def]
         for k in range(3):
             side = np.linalg.norm(corners[f, (k + 1) % 3] - corners[f, k])
             if side > longest:
-                longest, start = side, k
+                longest, start = side, k  # type: ignore[assignment]
         a, b, c = corners[f, start], corners[f, (start + 1) % 3], corners[f, (start + 2) % 3]
         across = np.linalg.norm(np.cross(b - a, c - a)) / longest if longest > 0 else 0.0
         rows = max(int(np.ceil(across / spacing)), 1)
