@@ -30,9 +30,14 @@ SCREENS = {
     "queue": ("teacher", "/queue/"),
     "room-plan": ("teacher", "/room/"),
     "bench": ("technician", "/bench/"),
-    "plate": ("technician", "/plates/1/"),
+    "plate": ("technician", "/room/ > table a[href^='/plates/']"),  # the first plate of the plan
+    "printer": ("technician", "/printers/1/"),
     "spools": ("technician", "/spools/"),
+    "what-if": ("technician", "/rooms/1/what-if/"),
     "lesson": ("teacher", "/lessons/1/"),
+    "class": ("teacher", "/classes/1/"),
+    "lab-sheet": ("student", "/lab/"),
+    "lab-board": ("teacher", "/lab/ > main a[href$='/board/']"),
 }
 
 
@@ -47,6 +52,10 @@ def words(page: Page) -> list[str]:
 def test_screen(demo: Demo, browser: Browser, name: str, tmp_path: Path):
     role, url = SCREENS[name]
     desk = open_desk(browser, demo, role)
+    page_url, _, link = url.partition(" > ")
+    if link:
+        desk.page.goto(page_url)
+        url = desk.page.locator(link).first.get_attribute("href") or ""
     for width in WIDTHS:
         desk.page.set_viewport_size({"width": width, "height": 900})
         answer = desk.page.goto(url)

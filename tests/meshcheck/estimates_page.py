@@ -1,3 +1,4 @@
+# ruff: noqa: E501
 """The table of ten shapes in docs/estimates.md: ``python -m tests.meshcheck.estimates_page`` writes it.
 
 Everything in it is computed, nothing is timed, so the page is the same on every machine; a test compares it.
