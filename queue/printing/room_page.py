@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -20,10 +20,9 @@ from makerlab.components.figures import clock, day_clock, hours_and_minutes
 from printing import pins, timeline
 from printing.hours import Bells, read_bells
 from printing.models import Plate, PrintCopy, Printer, PrintRequest, Room, RoomPlan, Run
+from printing.room_days import FARTHEST, WEEK, View, Window, window_of
 from printing.states import CopyState, Outcome, PlateState
 
-DAYS_SHOWN = 2
-DAYS_TO_CHOOSE = 8
 TONES = {
     Outcome.RUNNING: ("b-run", "s-run"),
     Outcome.FINISHED: ("b-done", "s-done"),
@@ -50,8 +49,8 @@ class PlanRow:
 class RoomPage:
     """Everything on the page but the state of the planning itself."""
 
+    window: Window
     days: tuple[timeline.DayDrawing, ...]
-    choices: tuple[date, ...]
     printers: tuple[Printer, ...]
     rows: tuple[PlanRow, ...]
     late: tuple[dict[str, Any], ...]
@@ -61,24 +60,28 @@ class RoomPage:
     overload: tuple[str, ...] = ()
 
 
-def room_page(room: Room, user: User, plan: RoomPlan | None, day: date | None, now: datetime) -> RoomPage:
+def room_page(
+    room: Room, user: User, plan: RoomPlan | None, day: date | None, now: datetime, view: View = View.DAY
+) -> RoomPage:
     """The page for one person: bars of every class, names of those the person may see."""
     bells = read_bells(room)
     printers = list(Printer.objects.filter(room=room).select_related("kind", "spool").prefetch_related("outages"))
     plates = _plates(room, now)
-    runs = _runs(room, now)
+    runs = _runs(room, now, day)
     serves = contents(user, [*plates, *(run.plate for run in runs)])
-    choices = _days_with_plan(bells, [*(plate.setup_at for plate in plates), *(run.started_at for run in runs)], now)
-    shown = _shown(choices, day)
+    moments = [*(plate.setup_at for plate in plates), *(run.started_at for run in runs)]
+    window = window_of(bells, moments, day, view, now)
     bars = _bars(printers, plates, runs, serves, bells, now)
     facts = plan.facts if plan else {}
+    deadlines = _deadlines(room, user)
+    width = timeline.WEEK_WIDTH if window.is_week else timeline.WIDTH
     drawings = tuple(
-        timeline.draw_day(each, bells, len(printers), bars, _outs(printers, now), _deadlines(room, user), now)
-        for each in shown
+        timeline.draw_day(each, bells, len(printers), bars, _outs(printers, now), deadlines, now, width)
+        for each in window.days
     )
     return RoomPage(
+        window=window,
         days=drawings,
-        choices=choices,
         printers=tuple(printers),
         rows=tuple(_rows(plates, runs, serves)),
         late=tuple(late_kits(plan, user)),
@@ -139,32 +142,18 @@ def _plates(room: Room, now: datetime) -> list[Plate]:
     return sorted(plates, key=lambda plate: (plate.setup_at is None, plate.setup_at or now, plate.number))
 
 
-def _runs(room: Room, now: datetime) -> list[Run]:
-    """Running prints, and what ended in the last two weeks."""
+def _runs(room: Room, now: datetime, day: date | None) -> list[Run]:
+    """Running prints, and what ended in the last two weeks, or since the week before the day asked for."""
     runs = Run.objects.filter(plate__room=room).select_related("plate", "printer")
     since = now - timedelta(days=14)
+    if day is not None and now - FARTHEST <= (asked := midnight(room, day - WEEK)) < since:
+        since = asked
     return [run for run in runs.order_by("started_at") if run.ended_at is None or run.ended_at > since]
 
 
-def _days_with_plan(bells: Bells, moments: Iterable[datetime | None], now: datetime) -> tuple[date, ...]:
-    """Today, and the days that hold something, oldest first; and school days up to the number to choose from."""
-    today = now.astimezone(bells.zone).date()
-    busy = {moment.astimezone(bells.zone).date() for moment in moments if moment}
-    past = sorted(day for day in busy if day < today)[-1:]
-    ahead = {today} | {day for day in busy if day >= today}
-    offset = 1
-    while len(ahead) < DAYS_TO_CHOOSE and offset <= 4 * DAYS_TO_CHOOSE:
-        day = today + timedelta(days=offset)
-        if bells.staffed_on(day):
-            ahead.add(day)
-        offset += 1
-    return tuple(past + sorted(ahead)[:DAYS_TO_CHOOSE])
-
-
-def _shown(choices: Sequence[date], day: date | None) -> list[date]:
-    start = day if day is not None and day in choices else timezone.localdate()
-    following = [each for each in choices if each >= start]
-    return (following or list(choices))[:DAYS_SHOWN]
+def midnight(room: Room, day: date) -> datetime:
+    """The beginning of a day in the school's time."""
+    return datetime.combine(day, time(0), ZoneInfo(room.school.time_zone))
 
 
 def _bars(

@@ -15,12 +15,13 @@ from zoneinfo import ZoneInfo
 from printing.hours import Bells
 
 WIDTH, PAD = 576.0, 8.0
+WEEK_WIDTH = 208.0  # of a day where a week is drawn
 TOP, ROW, BOTTOM = 62.0, 60.0, 30.0
 BAR_TOP, BAR_HEIGHT = 9.0, 42.0
 LABEL_LEAST = 52.0  # a bar narrower than this has room for its number only
 NAMED_LEAST = 26.0  # and one narrower than this for nothing
 TICK_HOURS = (1, 2, 3, 4, 6)
-TICKS_MOST = 6
+TICK_LEAST = 80.0  # px from one tick to the next, about
 HOUR = timedelta(hours=1)
 
 
@@ -120,6 +121,7 @@ class DayDrawing:
     """Everything the template needs for one day."""
 
     day: date
+    width: float
     height: float
     rows: tuple[float, ...]  # y of the line under each row
     off: tuple[Span, ...]
@@ -135,14 +137,24 @@ class DayDrawing:
     def floor(self) -> float:
         return self.height - BOTTOM
 
+    @property
+    def inner(self) -> float:
+        """Where the time axis ends."""
+        return self.width - PAD
+
+    @property
+    def is_narrow(self) -> bool:
+        return self.width < WIDTH
+
 
 class Scale:
     """Where a moment lies on the drawing. Reckons in UTC: within one zone Python subtracts wall clocks, an hour off on
     the two days of the clock change."""
 
-    def __init__(self, opens: datetime, closes: datetime) -> None:
+    def __init__(self, opens: datetime, closes: datetime, width: float = WIDTH) -> None:
         self.opens, self.closes = opens.astimezone(UTC), closes.astimezone(UTC)
-        self.per_second = (WIDTH - 2 * PAD) / (closes - opens).total_seconds()
+        self.width = width
+        self.per_second = (width - 2 * PAD) / (self.closes - self.opens).total_seconds()
 
     def x(self, moment: datetime) -> float:
         """px, kept inside the drawing."""
@@ -162,7 +174,7 @@ def at(day: date, clock: time, zone: ZoneInfo) -> datetime:
     return datetime.combine(day, clock, zone).astimezone(UTC)
 
 
-def day_scale(day: date, bells: Bells, bars: Iterable[Bar]) -> Scale:
+def day_scale(day: date, bells: Bells, bars: Iterable[Bar], width: float = WIDTH) -> Scale:
     """From the full hour before the first to the full hour after the last staffed minute or run of the day."""
     zone = bells.zone
     midnight, next_midnight = at(day, time(0), zone), at(day + timedelta(days=1), time(0), zone)
@@ -178,7 +190,7 @@ def day_scale(day: date, bells: Bells, bars: Iterable[Bar]) -> Scale:
     first, last = full_hour(min(moments)), full_hour(max(moments))
     if last < max(moments):
         last += HOUR
-    return Scale(max(first, midnight), min(last, next_midnight))
+    return Scale(max(first, midnight), min(last, next_midnight), width)
 
 
 def full_hour(moment: datetime) -> datetime:
@@ -194,11 +206,13 @@ def draw_day(
     out: Sequence[Out] = (),
     deadlines: Sequence[Deadline] = (),
     now: datetime | None = None,
+    width: float = WIDTH,
 ) -> DayDrawing:
     """One day of the room. ``rows`` is the number of printers; bars and outages name theirs by index."""
-    scale = day_scale(day, bells, bars)
+    scale = day_scale(day, bells, bars, width)
     return DayDrawing(
         day=day,
+        width=width,
         height=TOP + ROW * rows + BOTTOM,
         rows=tuple(TOP + ROW * (row + 1) for row in range(rows)),
         off=tuple(_off(day, bells, scale)),
@@ -242,7 +256,8 @@ def _off(day: date, bells: Bells, scale: Scale) -> Iterable[Span]:
 
 def _ticks(scale: Scale, zone: ZoneInfo) -> Iterable[Span]:
     hours = (scale.closes - scale.opens) / HOUR
-    step = next((step for step in TICK_HOURS if hours / step <= TICKS_MOST), TICK_HOURS[-1])
+    most = max(2, int(scale.width / TICK_LEAST) - 1)
+    step = next((step for step in TICK_HOURS if hours / step <= most), TICK_HOURS[-1])
     moment = scale.opens
     while moment <= scale.closes:
         local = moment.astimezone(zone)

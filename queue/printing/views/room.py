@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 from makerlab.http import SignedInRequest
 from printing import actions, queries
 from printing.models import Room
+from printing.room_days import View
 from printing.room_page import room_page
 from printing.views.common import do, is_fragment, own_room
 
@@ -29,7 +30,8 @@ LEGEND = (
 
 @require_safe
 def room_plan(request: SignedInRequest) -> HttpResponse:
-    """Timetable and tables. ``?day=`` chooses the first day. The board asks with what it saw: 204 while that is so."""
+    """Timetable and tables. ``?day=`` chooses the first day, ``?view=week``
+    its week. The board asks with what it saw: 204 while that is so."""
     room = own_room(request)
     if room is None:
         return render(request, PAGE, {"room": None})
@@ -47,6 +49,7 @@ def show_plan(request: SignedInRequest, room: Room, status: int = 200, **more: A
     job = queries.planning_job(room)
     plan = queries.newest_plan(room)
     day = parse_day(request.GET.get("day", ""))
+    view = View.WEEK if request.GET.get("view") == View.WEEK else View.DAY
     context = {
         "room": room,
         "plan": plan,
@@ -55,7 +58,7 @@ def show_plan(request: SignedInRequest, room: Room, status: int = 200, **more: A
         "token": queries.board_token(room, job, every_min=5, now=now),
         "day": day,
         "legend": LEGEND,
-        "page": room_page(room, request.user, plan, day, now),
+        "page": room_page(room, request.user, plan, day, now, view),
     }
     return render(request, f"{PAGE}#board" if is_fragment(request) else PAGE, context | more, status=status)
 
