@@ -24,6 +24,8 @@ FIRST_LOOK = timedelta(hours=24)  # what a person who never looked is told of
 
 # causes that say themselves why; the others follow from what made the plan anew
 SELF_EVIDENT = {"pinned", "printer_gone", "outage", "printer_busy", "passed", "nobody_there", "late_end", "spool"}
+# and those of which what made the plan anew would tell less
+TELLS_MORE = {"passed", "nobody_there", "late_end", "printer_busy"}
 
 
 @dataclass(frozen=True)
@@ -202,10 +204,8 @@ def _because(story: Story, names: dict[int, str]) -> str:
     """What holds of the printer itself, else what made the plan anew; and when."""
     plan, move = story.plan, story.move
     why = plan.cause
-    if move["cause"] in SELF_EVIDENT and move["cause"] != "pinned":
+    if move["cause"] in TELLS_MORE or not why:
         why = _why(move, names)
-    if not why:
-        why = _("the plan is better so")
     return _("%(why)s (%(when)s)") % {"why": why, "when": clock(plan.made_at)}
 
 

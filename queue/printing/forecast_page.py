@@ -199,7 +199,14 @@ def remedy_words(effect: dict[str, Any], names: _Names) -> str:
 
 
 def _costs(effect: dict[str, Any]) -> str:
+    """What it takes: somebody's time, a printer, filament, and plates that would lose their place."""
     parts = []
+    if effect["remedy"] == "evening":
+        parts.append(_("%(time)s of somebody's evening") % {"time": hours_and_minutes(effect["minutes"] * 60)})
+    elif effect["remedy"] == "printer":
+        parts.append(_("a printer"))
+    elif effect["remedy"] == "later":
+        parts.append(_("the class waits"))
     minutes = round(effect["staff_hours"] * 60)
     if abs(minutes) >= 1:
         time = hours_and_minutes(abs(minutes) * 60)
@@ -208,6 +215,8 @@ def _costs(effect: dict[str, Any]) -> str:
     if abs(effect["grams"]) >= 1:
         words = _("%(grams)s more filament") if effect["grams"] > 0 else _("%(grams)s less filament")
         parts.append(words % {"grams": grams(abs(effect["grams"]))})
+    if lost := effect.get("lost", 0):
+        parts.append(ngettext("one plate loses its place", "%(count)d plates lose their place", lost) % {"count": lost})
     return ", ".join(parts) or _("nothing")
 
 

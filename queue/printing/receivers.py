@@ -40,7 +40,7 @@ def plan_for_moved_meeting(sender: Any, meeting: Meeting, **_rest: Any) -> None:
     """The deadline of what is printed for it is another: the rooms that print for it plan again."""
     for room in Room.objects.filter(requests__assignment__meeting=meeting).distinct():
         touch(room.pk)
-        want_plan(room, f"Lab day of {meeting.school_class} moved")
+        want_plan(room, f"the lab day of {meeting.school_class} was moved")
 
 
 @receiver(days_changed, dispatch_uid="printing.plan_for_changed_days")
@@ -48,7 +48,7 @@ def plan_for_changed_days(sender: Any, school: School, **_rest: Any) -> None:
     """When somebody is in the room may be another now."""
     for room in Room.objects.filter(school=school, requests__isnull=False).distinct():
         touch(room.pk)
-        want_plan(room, "The school's days changed")
+        want_plan(room, "the school's days changed")
 
 
 @receiver(post_delete, sender=PreparedFile, dispatch_uid="printing.forget_prepared_file")

@@ -67,8 +67,9 @@ def codes() -> tuple[str, ...]:
 
 
 def size_rows(room: Room, user: User, plan: RoomPlan | None) -> list[SizeRow]:
-    """The rows, the plan's own first, rough ones last; classes are those the person may see."""
-    sizes = [size for size in (plan.facts.get("sizes", []) if plan else []) if "code" in size]
+    """The rows that were planned and played, the plan's own first: the best way of each plate size. Classes are those
+    the person may see."""
+    sizes = [size for size in (plan.facts.get("sizes", []) if plan else []) if "code" in size and not size["rough"]]
     names = {
         str(assignment.pk): str(assignment.school_class)
         for assignment in Assignment.objects.visible_to(user)
@@ -77,7 +78,7 @@ def size_rows(room: Room, user: User, plan: RoomPlan | None) -> list[SizeRow]:
     }
     best = next((size for size in sizes if size["recommended"]), None)
     rows = [_row(room, plan, size, best, names) for size in sizes]
-    return sorted(rows, key=lambda row: (not row.chosen, row.figures["rough"], row.figures["plates"]))
+    return sorted(rows, key=lambda row: (not row.chosen, row.figures["plates"]))
 
 
 def _row(

@@ -37,7 +37,7 @@ def test_a_start_moves_plate_copies_and_printer(world):
     assert (run.expected_end_at - now).total_seconds() == 7200
     assert (run.estimate_s, run.estimate_g, run.started_by) == (7200, 44, world.technician)
     assert Event.objects.get(verb="start_plate").facts["run"] == run.pk
-    assert Job.objects.filter(payload__cause=f"P1 started on {world.printers[0]}").count() == 1
+    assert Job.objects.filter(payload__cause=f"P1 was started on {world.printers[0]}").count() == 1
 
 
 def test_revision_grows_with_every_verb(world):

@@ -158,7 +158,7 @@ def test_a_room_planned_as_it_stands_is_not_planned_twice(planned):
     actions.plan_again(planned.room, planned.teacher)
     plan_now()
     assert RoomPlan.objects.count() == plans + 1
-    assert RoomPlan.objects.first().cause == "asked by teacher"
+    assert RoomPlan.objects.first().cause == "teacher asked for it"
 
 
 def test_a_plan_made_for_an_older_room_is_not_written(planned):

@@ -181,7 +181,7 @@ def test_a_failed_printer_is_the_reason_each_plate_is_told_of(planned):
         assert told[pk].before.startswith(f"{there}, ")
         assert told[pk].after.startswith(f"{now_on}, ") if now_on else told[pk].after == "no place"
     titles = [group.title for group in changes.groups]
-    assert any(f"because {there} is out of service then (" in title for title in titles), titles
+    assert any(f"because {there} is out of service: nozzle (" in title for title in titles), titles
     assert sum(len(group.lines) for group in changes.groups) == changes.count
 
 

@@ -67,7 +67,7 @@ def arrange_plate(plate: Plate, actor: User, wish: Wish) -> None:
         taken_off=len(before - after),
     )
     enqueue(ESTIMATE_PLATE, row.pk, row.room.school_id)
-    want_plan(row.room, f"{row} laid out by {actor.display_name}")
+    want_plan(row.room, f"{actor.display_name} laid {row} out by hand")
 
 
 @transaction.atomic
@@ -88,7 +88,7 @@ def lay_out_again(plate: Plate, actor: User) -> None:
     _to_the_queue(row.copies.filter(state=CopyState.PLANNED))
     Plate.objects.filter(pk=row.pk, state=PlateState.PLANNED).update(arranged=False)
     record(row.room.school_id, actor, "lay_out_again", row)
-    want_plan(row.room, f"{row} given back to the planner")
+    want_plan(row.room, f"{row} was given back to the planner")
 
 
 def _fresh(plate: Plate) -> Plate:

@@ -114,7 +114,7 @@ def start_plate(plate: Plate, printer: Printer, actor: User, checks: Checks, now
     if not plate.copies.filter(state=CopyState.PLANNED).update(state=CopyState.PRINTING):
         raise NotAllowedNow(_("No copy stands on %(plate)s any more.") % {"plate": plate})
     record(plate.room.school_id, actor, "start_plate", plate, printer=printer.pk, run=run.pk, staying=checks.staying)
-    want_plan(plate.room, f"{plate} started on {printer}")
+    want_plan(plate.room, f"{plate} was started on {printer}")
     return run
 
 

@@ -56,4 +56,4 @@ def plan_again(room: Room, actor: User) -> Job:
     """Plan the room anew although nothing changed: time has passed."""
     permissions.check_can_plan_again(actor, room)
     record(room.school_id, actor, "plan_again", room)
-    return want_plan(room, f"asked by {actor.display_name}", force=True)
+    return want_plan(room, f"{actor.display_name} asked for it", force=True)

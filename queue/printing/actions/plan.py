@@ -6,6 +6,7 @@ from datetime import date, time
 
 from django.db import IntegrityError, transaction
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from makerlab.accounts.models import User
@@ -55,7 +56,7 @@ def add_extra_hours(room: Room, actor: User, day: date, starts_at: time, ends_at
     except IntegrityError:
         raise NotAllowedNow(_("Extra hours from then are noted already. Remove them first.")) from None
     record(room.school_id, actor, "add_extra_hours", room, date=day.isoformat(), hours=str(span))
-    want_plan(room, f"extra hours on {span}")
+    want_plan(room, f"extra hours were added: {_span_words(span)}")
     return span
 
 
@@ -68,7 +69,11 @@ def remove_extra_hours(span: ExtraHours, actor: User) -> None:
     if not removed:
         raise NotAllowedNow(_("These hours are removed already."))
     record(span.room.school_id, actor, "remove_extra_hours", span.room, date=span.date.isoformat(), hours=str(span))
-    want_plan(span.room, f"no extra hours on {span}")
+    want_plan(span.room, f"extra hours were removed: {_span_words(span)}")
+
+
+def _span_words(span: ExtraHours) -> str:
+    return f"{date_format(span.date, 'D j M')}, {span.starts_at:%H:%M} to {span.ends_at:%H:%M}"
 
 
 @transaction.atomic

@@ -31,7 +31,7 @@ def add_printer(room: Room, actor: User, like: Printer) -> Printer:
         room=room, kind=like.kind, name=f"{like.name} {number}", icon=like.icon, position=last + 1
     )
     record(room.school_id, actor, "add_printer", printer, like=like.pk, name=printer.name)
-    want_plan(room, f"{printer} added")
+    want_plan(room, f"{printer} was added")
     return printer
 
 

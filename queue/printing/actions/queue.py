@@ -60,7 +60,7 @@ def order_kit(submission: Submission, actor: User | None) -> list[PrintRequest]:
             requests=[request.pk for request in made],
             team=submission.team_id,
         )
-        want_plan(room, f"{submission.kit_part} of {submission.team} approved")
+        want_plan(room, f"{submission.kit_part} of {submission.team} was approved")
     return made
 
 
@@ -119,7 +119,7 @@ def move_request(request: PrintRequest, actor: User, direction: str, version: in
     PrintRequest.objects.filter(pk=mine.pk).update(rank=other.rank)
     PrintRequest.objects.filter(pk=other.pk).update(rank=mine.rank)
     record(room.school_id, actor, "move_request", request, direction=direction, past=other.pk)
-    want_plan(room, f"{request} moved {direction} in the queue")
+    want_plan(room, f"{request} was moved {direction} in the queue")
     return version + 1
 
 
@@ -142,7 +142,7 @@ def order_spares(assignment: Assignment, actor: User, more: int) -> int:
         last = request.copies.aggregate(last=Max("number"))["last"] or 0
         PrintCopy.objects.bulk_create(PrintCopy(request=request, number=last + 1 + at) for at in range(more))
     record(room.school_id, actor, "order_spares", assignment, more=more, requests=[request.pk for request in waiting])
-    want_plan(room, f"{more} more of each part for {assignment.school_class}")
+    want_plan(room, f"{more} more of each part were ordered for {assignment.school_class}")
     return more * len(waiting)
 
 
@@ -178,5 +178,5 @@ def _cancel(request: PrintRequest, actor: User | None) -> int:
     if cancelled:
         Room.objects.filter(pk=request.room_id).update(queue_version=F("queue_version") + 1)
         record(request.room.school_id, actor, "cancel_copies", request, copies=cancelled)
-        want_plan(request.room, f"{request} cancelled")
+        want_plan(request.room, f"{request} was cancelled")
     return cancelled

@@ -33,7 +33,7 @@ def set_out_of_service(
         raise NotAllowedNow(_("That time has passed already."))
     outage = Outage.objects.create(printer=printer, since=now, until=until, reason=reason)
     record(printer.room.school_id, actor, "set_out_of_service", printer, reason=reason)
-    want_plan(printer.room, f"{printer} out of service: {reason}")
+    want_plan(printer.room, f"{printer} is out of service: {reason}")
     return outage
 
 
@@ -47,4 +47,4 @@ def back_in_service(printer: Printer, actor: User, now: datetime | None = None) 
     if not open_outages.update(until=now):
         raise NotAllowedNow(_("%(printer)s is in service already.") % {"printer": printer})
     record(printer.room.school_id, actor, "back_in_service", printer)
-    want_plan(printer.room, f"{printer} back in service")
+    want_plan(printer.room, f"{printer} is back in service")

@@ -19,4 +19,4 @@ def plan_with_new_settings(kit_part: KitPart, assignment: Assignment | None) -> 
         waiting = waiting.filter(assignment=assignment)
     for room in Room.objects.filter(pk__in=waiting.values("room")):
         touch(room.pk)
-        want_plan(room, f"print settings of {kit_part.name} changed")
+        want_plan(room, f"the print settings of {kit_part.name} changed")

@@ -171,13 +171,17 @@ def _effect(helped: Help, effect: Effect) -> dict[str, Any]:
         "printer": int(effect.printer_id) if effect.printer_id else None,
         "days_later": effect.days_later,
         "plates": spares,
+        "lost": max(0, effect.unplaced - helped.now.unplaced),
     }
 
 
 def _full(snapshot: Snapshot, option: Option) -> frozenset[str]:
-    """Plates whose bed has no room for one more copy of the largest part on them."""
+    """Plates whose bed has no room for one more copy of the largest part on them, or that may take no longer since
+    their start is fixed."""
     return frozenset(
-        job.id for job in option.posed.problem.plates if not _has_room(snapshot, option.posed.plates[int(job.id)])
+        job.id
+        for job in option.posed.problem.plates
+        if job.pin.setup_start is not None or not _has_room(snapshot, option.posed.plates[int(job.id)])
     )
 
 
