@@ -54,10 +54,21 @@ CLASSES = Place(
     _("Classes"),
     (
         "lessons:class-detail",
+        "lessons:class-new",
+        "lessons:class-edit",
         "lessons:class-teams",
         "lessons:class-import",
+        "lessons:class-cards",
+        "lessons:class-sign",
         "lessons:class-meetings",
+        "lessons:package-import",
+        "lessons:student-detail",
+        "lessons:meeting-detail",
         "lessons:day-list",
+        "lessons:day-edit",
+        "lessons:kind-new",
+        "printing:readiness-week",
+        "printing:meeting-readiness",
     ),
 )
 LAB = Place(
