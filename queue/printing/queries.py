@@ -21,9 +21,10 @@ from printing.states import PlateState
 from submissions.models import Submission
 
 
-def room_of(user: User) -> Room | None:
-    """The room this person's pages are about: the school's first."""
-    return Room.objects.visible_to(user).select_related("school").order_by("id").first()
+def room_of(user: User, chosen: object = None) -> Room | None:
+    """The room this person's pages are about: the one they chose, else the school's first."""
+    rooms = Room.objects.visible_to(user).select_related("school").order_by("id")
+    return (rooms.filter(pk=chosen).first() if isinstance(chosen, int) else None) or rooms.first()
 
 
 def room_for_check(school_id: int) -> measuring.Room:

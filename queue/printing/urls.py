@@ -30,6 +30,7 @@ urlpatterns = [
     path("queue/<int:pk>/cancel/", queue.request_cancel, name="request-cancel"),
     path("room/", room.room_plan, name="room-plan"),
     path("room/replan/", room.room_replan, name="room-replan"),
+    path("rooms/<int:pk>/choose/", room.room_choose, name="room-choose"),
     path("rooms/<int:pk>/plate-size/", plan.room_plate_size, name="room-plate-size"),
     path("rooms/<int:pk>/seen/", plan.room_seen, name="room-seen"),
     path("rooms/<int:pk>/hours/", plan.room_hours_add, name="room-hours-add"),

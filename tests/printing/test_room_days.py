@@ -9,6 +9,7 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from printing.models import Room
 from printing.room_days import View, monday_of, window_of
 from printing.timeline import PAD, WEEK_WIDTH, draw_day
 from tests.printing.helpers import make_plate
@@ -76,3 +77,24 @@ def test_week_and_day_have_their_pages_and_their_ways(world, client):
     day = client.get(url, {"day": start.date().isoformat()}).content.decode()
     assert day.count('class="day"') <= 2
     assert client.get(url, {"day": "nonsense", "view": "year"}).status_code == 200
+
+
+@pytest.mark.django_db
+def test_a_school_with_two_rooms_has_a_way_from_one_to_the_other(world, client):
+    """The choice holds for every page of the room, within the school; an address from outside leads nowhere."""
+    other = Room.objects.create(school=world.school, name="Annex")
+    stranger = Room.objects.create(school=world.other_school, name="Elsewhere")
+    client.force_login(world.technician)
+    pages = [reverse(f"printing:{name}") for name in ("room-plan", "bench", "spool-list")]
+    for page in pages:
+        answer = client.get(page)
+        assert answer.context["room"] == world.room
+        assert reverse("printing:room-choose", args=[other.pk]) in answer.content.decode()
+    choose = reverse("printing:room-choose", args=[other.pk])
+    assert client.post(choose, {"next": pages[1]}).url == pages[1]
+    assert {client.get(page).context["room"] for page in pages} == {other}
+    assert client.post(choose, {"next": "https://evil.example/"}).url == pages[0]
+    assert client.post(reverse("printing:room-choose", args=[stranger.pk])).status_code == 404
+    assert client.get(pages[0]).context["room"] == other
+    other.delete()
+    assert client.get(pages[0]).context["room"] == world.room, "a room that is gone is chosen no more"

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django import template
+from django.template.context import Context
 
 from makerlab.components.figures import with_unit
+from printing.models import Room
 from printing.timeline import ROW, TOP
 
 register = template.Library()
@@ -44,3 +48,11 @@ def as_minutes(seconds: float) -> float:
 def as_percent(share: float) -> float:
     """A share of one in percent."""
     return 100 * share
+
+
+@register.inclusion_tag("printing/room_switch.html", takes_context=True)
+def room_switch(context: Context, room: Room | None) -> dict[str, Any]:
+    """The room's name, and where the school has more rooms, a button to each of them."""
+    request = context["request"]
+    others = Room.objects.visible_to(request.user).order_by("id").exclude(pk=room.pk) if room else []
+    return {"request": request, "csrf_token": context.get("csrf_token"), "room": room, "others": others}

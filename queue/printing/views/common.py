@@ -15,12 +15,15 @@ from printing import queries
 from printing.models import Room
 from printing.states import NotAllowedNow
 
+CHOSEN_ROOM = "room"  # the key in the session
+
 
 def own_room(request: SignedInRequest) -> Room | None:
-    """The room of this person's school; 404 for students. None while the school has none."""
+    """The room of the school that this person has chosen, else its first; 404 for students. None while there is
+    none."""
     if not request.user.is_staff_member:
         raise Http404
-    return queries.room_of(request.user)
+    return queries.room_of(request.user, request.session.get(CHOSEN_ROOM))
 
 
 def one(rows: Any, pk: int) -> Any:

@@ -7,7 +7,9 @@ from typing import Any
 
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_POST, require_safe
 
@@ -16,7 +18,7 @@ from printing import actions, queries
 from printing.models import Room
 from printing.room_days import View
 from printing.room_page import room_page
-from printing.views.common import do, is_fragment, own_room
+from printing.views.common import CHOSEN_ROOM, do, is_fragment, one, own_room
 
 PAGE = "printing/room_plan.html"
 LEGEND = (
@@ -78,3 +80,14 @@ def room_replan(request: SignedInRequest) -> HttpResponse:
     if room is not None:
         do(request, lambda: actions.plan_again(room, request.user), _("The room is planned again; the page follows."))
     return redirect("printing:room-plan")
+
+
+@require_POST
+def room_choose(request: SignedInRequest, pk: int) -> HttpResponse:
+    """The pages of the room are about this one from now on, for this person in this browser."""
+    room = one(Room.objects.visible_to(request.user), pk)
+    request.session[CHOSEN_ROOM] = room.pk
+    back = request.POST.get("next", "")
+    if not url_has_allowed_host_and_scheme(back, allowed_hosts={request.get_host()}, require_https=request.is_secure()):
+        back = reverse("printing:room-plan")
+    return redirect(back)
