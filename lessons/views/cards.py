@@ -24,6 +24,7 @@ from lessons.views.common import own_class
 from makerlab.http import SignedInRequest
 
 PAPERS = ("a4", "letter")
+LOCAL = frozenset({"localhost", "127.0.0.1", "::1"})  # addresses no other device reaches
 
 
 @never_cache
@@ -71,6 +72,7 @@ def _sign(request: SignedInRequest, school_class: SchoolClass) -> dict[str, Any]
     return {
         "school_class": school_class,
         "address": address,
+        "is_local": request.get_host().rpartition(":")[0].strip("[]") in LOCAL or request.get_host() in LOCAL,
         "qr": qr_svg(f"{address}?{urlencode({'class': school_class.code})}"),
         "paper": paper if paper in PAPERS else PAPERS[0],
     }

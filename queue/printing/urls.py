@@ -15,6 +15,7 @@ from printing.views import (
     prepared,
     printers,
     queue,
+    readiness,
     room,
     spools,
     today,
@@ -24,6 +25,9 @@ from printing.views import (
 app_name = "printing"
 urlpatterns = [
     path("today/", today.today, name="today"),
+    path("readiness/", readiness.readiness_week, name="readiness-week"),
+    path("meetings/<int:pk>/readiness/", readiness.meeting_readiness, name="meeting-readiness"),
+    path("meetings/<int:pk>/hand-out/", readiness.meeting_hand_out, name="meeting-hand-out"),
     path("queue/", queue.request_list, name="request-list"),
     path("queue/order-missing/", today.request_missing, name="request-missing"),
     path("queue/<int:pk>/move/", queue.request_move, name="request-move"),
