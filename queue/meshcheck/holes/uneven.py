@@ -221,8 +221,9 @@ def _ends(points: FloatArray, scatter: float) -> tuple[float, float]:
     for sign in (-1.0, 1.0):
         furthest = np.full(SECTORS, -np.inf)
         np.maximum.at(furthest, sector, sign * z)
-        end = float(np.median(furthest[np.isfinite(furthest)]))
-        found.append(sign * float(np.median(sign * z[np.abs(sign * z - end) < margin])))
+        ends = np.sort(furthest[np.isfinite(furthest)])
+        end = float(ends[(len(ends) - 1) // 2])  # one that is there: between two there may be no corner at all
+        found.append(sign * float(np.median(sign * z[np.abs(sign * z - end) <= margin])))
     return found[0], found[1]
 
 
