@@ -1,6 +1,7 @@
 """What a person's calendar shows of the room: an iCalendar object (RFC 5545) by the icalendar package.
 
-Technicians and administrators get what is to be done at the bench, teachers their meetings and when parts are ready.
+Technicians and administrators get what is to be done at the bench; teachers their meetings, until when files may come
+in, and when parts are ready. Narrowed to one class, everybody gets what teachers get.
 Times are written in UTC (RFC 5545 section 3.3.5, form 2): a local time cannot name the second pass through the hour
 that the autumn clock change repeats. An entry keeps its UID for life (3.8.4.7) and its SEQUENCE never falls (3.8.7.4).
 Names of pupils and teams are not in it: it is read wherever the address is known.
@@ -9,7 +10,7 @@ Names of pupils and teams are not in it: it is read wherever the address is know
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -21,7 +22,8 @@ from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
 from icalendar import Calendar, Event
 
-from lessons.models import Assignment, Meeting
+from lessons.models import Assignment, Meeting, SchoolClass
+from lessons.models.assignments import AssignmentQuerySet
 from makerlab.accounts.models import User
 from makerlab.audit.models import Event as Record
 from makerlab.components.figures import day_clock, grams
@@ -52,22 +54,22 @@ class Entry:
     location: str = ""
 
 
-def calendar_of(user: User, address: Address, now: datetime) -> bytes:
-    """The person's calendar, as it is sent."""
+def calendar_of(user: User, address: Address, now: datetime, only: SchoolClass | None = None) -> bytes:
+    """The person's calendar, as it is sent. ``only``: what it shows of one class, which the caller found visible."""
     calendar = Calendar()
     calendar.add("prodid", PRODUCT)
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
-    calendar.add("name", _("Makerlab, %(school)s") % {"school": user.school})  # RFC 7986, section 5.1
+    calendar.add("name", _("Makerlab, %(of)s") % {"of": only or user.school})  # RFC 7986, section 5.1
     calendar.add("refresh-interval", ASK_AGAIN, parameters={"VALUE": "DURATION"})  # RFC 7986, section 5.7
-    for entry in entries_of(user, now):
+    for entry in entries_of(user, now, only):
         calendar.add_component(_event(entry, address))
     return bytes(calendar.to_ical())
 
 
-def entries_of(user: User, now: datetime) -> list[Entry]:
+def entries_of(user: User, now: datetime, only: SchoolClass | None = None) -> list[Entry]:
     """By time, then by key."""
-    found = _for_class(user, now) if user.is_teacher else _at_bench(user, now)
+    found = _for_class(user, now, only) if only or user.is_teacher else _at_bench(user, now)
     return sorted(found, key=lambda entry: (entry.starts_at, entry.key))
 
 
@@ -149,17 +151,13 @@ def _of_plate(plate: Plate, room: Room, revised_at: datetime) -> Iterator[Entry]
 # --- classes ---------------------------------------------------------------------------------------------------------
 
 
-def _for_class(user: User, now: datetime) -> Iterator[Entry]:
-    """Meetings of the person's classes, and when all parts of an assignment are ready by the plan in force."""
-    meetings = Meeting.objects.visible_to(user).filter(ends_at__gt=now - MEETINGS_BACK).select_related("school_class")
-    changed = {
-        row["subject_id"]: (row["times"], row["last"])
-        for row in Record.objects.filter(school_id=user.school_id, subject_kind="meeting", verb__in=MEETING_CHANGES)
-        .order_by()
-        .values("subject_id")
-        .annotate(times=Count("id"), last=Max("at"))
-    }
-    for meeting in meetings:
+def _for_class(user: User, now: datetime, only: SchoolClass | None) -> Iterator[Entry]:
+    """Meetings of the person's classes, until when files may come in for their lessons, and when all parts of an
+    assignment are ready by the plan in force."""
+    of_class = {"school_class": only} if only else {}
+    meetings = Meeting.objects.visible_to(user).filter(ends_at__gt=now - MEETINGS_BACK, **of_class)
+    changed = _changes(user, "meeting", MEETING_CHANGES)
+    for meeting in meetings.select_related("school_class"):
         times, last = changed.get(str(meeting.pk), (0, user.school.created_at))
         yield Entry(
             key=f"meeting {meeting.pk}",
@@ -168,22 +166,55 @@ def _for_class(user: User, now: datetime) -> Iterator[Entry]:
             ends_at=meeting.ends_at,
             revised_at=last,
             sequence=times,
-            path=reverse("printing:today"),
+            path=reverse("printing:meeting-readiness", args=[meeting.pk]),
             description=meeting.period,
         )
+    assignments = Assignment.objects.visible_to(user).filter(**of_class)
+    yield from _files_due(user, assignments.filter(meeting__in=meetings), changed)
     for room in Room.objects.visible_to(user):
         plan = RoomPlan.objects.filter(room=room).first()
         if plan is not None:
-            yield from _ready(user, room, plan)
+            yield from _ready(assignments, room, plan)
 
 
-def _ready(user: User, room: Room, plan: RoomPlan) -> Iterator[Entry]:
+Changes = dict[str, tuple[int, datetime]]  # subject -> how often it was changed, and when last
+
+
+def _changes(user: User, kind: str, verbs: Iterable[str] = ()) -> Changes:
+    """By the record; without ``verbs`` whatever was done to things of that kind."""
+    rows = Record.objects.filter(school_id=user.school_id, subject_kind=kind)
+    rows = rows.filter(verb__in=verbs) if verbs else rows
+    counted = rows.order_by().values("subject_id").annotate(times=Count("id"), last=Max("at"))
+    return {row["subject_id"]: (row["times"], row["last"]) for row in counted}
+
+
+def _files_due(user: User, assignments: AssignmentQuerySet, of_meetings: Changes) -> Iterator[Entry]:
+    """Until when files may come in: a moment. It moves with its meeting or when somebody changes the assignment."""
+    changed = _changes(user, "assignment")
+    for assignment in assignments.select_related("school_class", "plan", "meeting"):
+        own = changed.get(str(assignment.pk), (0, assignment.created_at))
+        moved = of_meetings.get(str(assignment.meeting_id), (0, assignment.created_at))
+        names = {"class": assignment.school_class, "lesson": assignment.plan}
+        needed = _("The parts are needed %(meeting)s.") % {"meeting": day_clock(assignment.meeting.starts_at)}
+        yield Entry(
+            key=f"assignment {assignment.pk} files due",
+            summary=_("Files due: %(class)s, %(lesson)s") % names,
+            starts_at=assignment.upload_by,
+            ends_at=None,
+            revised_at=max(own[1], moved[1]),
+            sequence=own[0] + moved[0],
+            path=reverse("printing:meeting-readiness", args=[assignment.meeting_id]),
+            description=needed,
+        )
+
+
+def _ready(visible: AssignmentQuerySet, room: Room, plan: RoomPlan) -> Iterator[Entry]:
     """One moment an assignment: when its last team has its last part. Its SEQUENCE is the plan's own number, which only
     grows. An assignment with a team that has no time in the plan yet has no moment."""
     kits: dict[int, list[dict[str, Any]]] = {}
     for kit in plan.facts.get("kits", []):
         kits.setdefault(kit["assignment"], []).append(kit)
-    assignments = Assignment.objects.visible_to(user).filter(pk__in=kits).select_related("school_class", "plan")
+    assignments = visible.filter(pk__in=kits).select_related("school_class", "plan")
     for assignment in assignments:
         rows = kits[assignment.pk]
         moments = [parse_datetime(kit["ready_at"]) for kit in rows if kit["ready_at"]]
@@ -206,7 +237,7 @@ def _ready(user: User, room: Room, plan: RoomPlan) -> Iterator[Entry]:
             ends_at=None,
             revised_at=plan.made_at,
             sequence=plan.pk,
-            path=reverse("printing:room-plan"),
+            path=reverse("printing:meeting-readiness", args=[assignment.meeting_id]),
             description=" ".join(words),
             location=room.name,
         )

@@ -15,7 +15,10 @@ from django.urls import reverse
 from django.utils import timezone
 from icalendar import Calendar
 
+from lessons.actions.meetings import move_meeting
+from lessons.classes.moving import ALONG, work_out
 from lessons.models import Meeting
+from lessons.school_days import Slot
 from makerlab.audit.models import Event as Record
 from makerlab.audit.models import record
 from printing import actions
@@ -216,6 +219,34 @@ def test_a_moved_meeting_keeps_its_uid_and_raises_its_sequence(world):
     assert after["sequence"] > before["sequence"]
 
 
+def test_files_due_move_with_the_meeting(world):
+    """A moment, found by the same UID after the meeting moved by the verb of its page, and then revised (3.8.7.4)."""
+    uid = uid_of(f"assignment {world.assignment.pk} files due")
+    assert_by_the_rules(sent(world.teacher))
+    before = events(sent(world.teacher))[uid]
+    assert (before["start"], before["end"]) == (world.assignment.upload_by.replace(microsecond=0), None)
+    assert before["summary"] == f"Files due: {world.school_class}, {world.plan}"
+    start = world.meeting.starts_at + timedelta(days=2)
+    slot = Slot(start.date(), "2", start, start + timedelta(minutes=50))
+    move_meeting(world.teacher, world.meeting, slot, ALONG, work_out(world.meeting, slot, ALONG).seen)
+    after = events(sent(world.teacher))[uid]
+    assert after["start"] - before["start"] == timedelta(days=2)
+    assert after["sequence"] > before["sequence"]
+
+
+def test_one_class_alone(world):
+    world.far_class.teachers.add(world.teacher)
+    start = world.meeting.starts_at
+    theirs = Meeting.objects.create(school_class=world.far_class, starts_at=start, ends_at=start + timedelta(hours=1))
+    ours, both = uid_of(f"meeting {world.meeting.pk}"), events(sent(world.teacher))
+    assert {ours, uid_of(f"meeting {theirs.pk}")} <= set(both)
+    for person in (world.teacher, world.administrator):
+        raw = calendar_of(person, str, timezone.now(), world.school_class)
+        assert_by_the_rules(raw)
+        assert ours in events(raw)
+        assert uid_of(f"meeting {theirs.pk}") not in events(raw)
+
+
 def test_the_same_thing_has_one_uid_whoever_asks(world):
     planned(world)
     assert set(events(sent(world.technician))) == set(events(sent(world.administrator)))
@@ -258,6 +289,14 @@ def test_whoever_has_the_address_reads_it_and_no_cache_shares_it(world, client):
     assert uid_of(f"plate {plate.pk} set up") in events(answer.content)
     assert f"http://testserver/plates/{plate.pk}/" in "\n".join(unfolded(answer.content))
     assert CalendarFeed.objects.get().fetched_at is not None
+
+
+def test_the_address_of_one_class_shows_it_and_no_class_of_others(world, client):
+    address = address_of(client, world.teacher)
+    answer = client.get(address, {"class": world.school_class.pk})
+    assert uid_of(f"meeting {world.meeting.pk}") in answer.content.decode()
+    for other in (world.far_class.pk, "7B", "9" * 30, ""):
+        assert client.get(address, {"class": other}).status_code == 404
 
 
 @pytest.mark.parametrize("token", ["x", "0" * 43, "a" * 200, "..%2F..%2Fetc", "%00"])

@@ -12,11 +12,12 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
+from lessons.models import SchoolClass
 from makerlab.http import SignedInRequest
 from printing import actions, permissions
 from printing.feed import calendar_of
 from printing.models import CalendarFeed
-from printing.views.common import do
+from printing.views.common import do, one
 
 PAGE = "printing/calendar_feed.html"
 
@@ -24,14 +25,19 @@ PAGE = "printing/calendar_feed.html"
 @login_not_required
 @require_safe
 def calendar_feed(request: HttpRequest, token: str) -> HttpResponse:
-    """The calendar of whoever the token was made for; 404 for any other. No session, no cookie, kept by no proxy."""
+    """The calendar of whoever the token was made for; 404 for any other. ``?class=`` narrows it to one of their
+    classes. No session, no cookie, kept by no proxy."""
     feed = CalendarFeed.objects.for_token(token)
     if feed is None or not permissions.can_have_feed(feed.user):
         raise Http404
+    only = None
+    if "class" in request.GET:
+        key = request.GET["class"]
+        only = one(SchoolClass.objects.visible_to(feed.user), int(key) if key.isdecimal() and len(key) < 10 else 0)
     now = timezone.now()
     CalendarFeed.objects.note_fetched(feed, now)
     with timezone.override(feed.user.school.time_zone):
-        body = calendar_of(feed.user, request.build_absolute_uri, now)
+        body = calendar_of(feed.user, request.build_absolute_uri, now, only)
     response = HttpResponse(body, content_type="text/calendar; charset=utf-8")
     response["Content-Disposition"] = 'inline; filename="makerlab.ics"'
     response["Cache-Control"] = "private, max-age=300"
@@ -70,4 +76,11 @@ def page(request: SignedInRequest, address: str = "") -> HttpResponse:
     if not permissions.can_have_feed(request.user):
         raise Http404
     feed = CalendarFeed.objects.of(request.user)
-    return render(request, PAGE, {"feed": feed, "address": address, "at_bench": not request.user.is_teacher})
+    classes = SchoolClass.objects.editable_by(request.user).filter(archived_at__isnull=True) if address else []
+    context = {
+        "feed": feed,
+        "address": address,
+        "at_bench": not request.user.is_teacher,
+        "by_class": [(each, f"{address}?class={each.pk}") for each in classes],
+    }
+    return render(request, PAGE, context)
