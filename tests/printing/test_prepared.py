@@ -381,11 +381,10 @@ def test_the_file_leaves_only_as_a_download(world, plate, technician, signed_in)
     assert answer["Content-Type"] == "application/octet-stream"
     assert answer["X-Content-Type-Options"] == "nosniff"
     assert hashlib.sha256(content.encode()).hexdigest() == prepared.sha256
-    answer.close()
     for person, status in ((world.teacher, 200), (world.student, 404), (world.other_technician, 404)):
         answer = signed_in(person).get(address)
         assert answer.status_code == status
-        answer.close()
+        b"".join(answer)  # to its end: then the file is closed
 
 
 def test_using_and_withdrawing_on_the_page(world, plate, technician, signed_in):
@@ -413,5 +412,5 @@ def test_looking_starts_no_work(world, plate, technician):
     before = Job.objects.count()
     technician.get(reverse("printing:plate-detail", args=[plate.pk]))
     technician.get(reverse("printing:plate-prepared", args=[plate.pk]))
-    technician.get(reverse("printing:prepared-file", args=[prepared.pk])).close()
+    b"".join(technician.get(reverse("printing:prepared-file", args=[prepared.pk])))
     assert Job.objects.count() == before
