@@ -195,6 +195,21 @@ def test_the_planner_obeys_an_order(planned):
     sound(planned)
 
 
+def test_a_near_start_gives_way_to_the_plate_it_comes_after(planned):
+    """The start of the first has passed and the second's is a minute away: both still get a place, in that order."""
+    first, second = Plate.objects.filter(setup_at__isnull=False).order_by("setup_at")[:2]
+    actions.pin_plate(second, planned.technician, Pin(after=first))
+    now = timezone.now()
+    Plate.objects.filter(pk=first.pk).update(setup_at=now - timedelta(minutes=1))
+    Plate.objects.filter(pk=second.pk).update(setup_at=now + timedelta(minutes=1))
+    plan_now()
+    first.refresh_from_db()
+    second.refresh_from_db()
+    assert first.setup_at is not None, first.unplanned_because
+    assert first.setup_at <= second.setup_at
+    sound(planned)
+
+
 def test_nothing_waits_for_a_plate_that_was_started(planned):
     first, second = Plate.objects.order_by("setup_at")[:2]
     actions.pin_plate(second, planned.technician, Pin(after=first))

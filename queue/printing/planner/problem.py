@@ -44,9 +44,10 @@ def pose(snapshot: Snapshot, calendar: Calendar, plates: Sequence[Laid], figures
     published = {plate.id: plate for plate in snapshot.plates}
     place = {laid.plate_id: str(at) for at, laid in enumerate(plates) if laid.plate_id is not None}
     jobs = tuple(
-        replace(
+        _pinned(
             _job(snapshot, calendar, at, plates[at], figures[at], published),
-            pin=pin_of(calendar, snapshot.now, published.get(plates[at].plate_id or 0), place),
+            pin_of(calendar, snapshot.now, published.get(plates[at].plate_id or 0), place),
+            now + snapshot.rules.frozen_min,
         )
         for at in range(len(plates))
         if at not in left_out
@@ -75,6 +76,15 @@ def pin_of(calendar: Calendar, now: datetime, plate: PlateNow | None, place: Map
         setup_start=calendar.to_minute(pin.setup_at) if pin.setup_at is not None and pin.setup_at >= now else None,
         after_plate_ids=(after,) if after is not None else (),
     )
+
+
+def _pinned(job: PlateJob, pin: Pin, frozen_until: int) -> PlateJob:
+    """The job with its pin. A plate that comes after another one does not hold on to a start so near that it would be
+    frozen: the other one, if it is late, would find no time before it."""
+    start = job.published_setup_start
+    if pin.after_plate_ids and pin.setup_start is None and start is not None and start < frozen_until:
+        return replace(job, pin=pin, published_printer_id=None, published_setup_start=None)
+    return replace(job, pin=pin)
 
 
 def minute_up(calendar: Calendar, moment: datetime) -> int:
