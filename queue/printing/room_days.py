@@ -92,7 +92,8 @@ def _choices(bells: Bells, busy: set[date], today: date) -> tuple[date, ...]:
     """The last day that held something, today, the days ahead that hold something, and staffed days to fill up."""
     past = sorted(day for day in busy if day < today)[-1:]
     ahead = {today} | {day for day in busy if day >= today}
-    day: date | None = today
-    while len(ahead) < DAYS_TO_CHOOSE and (day := _next(bells, busy, day, ONE_DAY)) is not None:
+    day = today
+    while len(ahead) < DAYS_TO_CHOOSE and (after := _next(bells, busy, day, ONE_DAY)) is not None:
+        day = after
         ahead.add(day)
     return tuple(past + sorted(ahead)[:DAYS_TO_CHOOSE])
