@@ -64,9 +64,11 @@ def measure(
     limits: Limits,
     unit: str | None,
     pose: list[list[float]] | None = None,
+    kit_part: KitPart | None = None,
 ) -> dict[str, Any]:
-    """Measure the stored file in a child process. Returns ``{"report": {...}, "picture": "<svg ...>"}`` and the
-    seconds it took as ``check_s``. Raises ChildFailed, or GiveUp when the file is no longer stored."""
+    """Measure the stored file in a child process, a redesign also against the kit part's own file. Returns
+    ``{"report": {...}, "picture": "<svg ...>"}`` and the seconds it took as ``check_s``. Raises ChildFailed, or GiveUp
+    when the file is no longer stored."""
     path = item.file.path
     if not os.path.exists(path):
         raise GiveUp(_("The stored file is missing. Please upload it again."))
@@ -79,12 +81,20 @@ def measure(
         "limits": asdict(limits),
         "unit": unit or None,
         "pose": pose,
+        "kit_part": _stored(kit_part) if kit_part is not None and kit_part != item else None,
     }
     started = time.perf_counter()
     answer = child.run(SERVICE, arguments)
     if not is_whole(answer):
         raise child.ChildFailed("crash")
     return {**answer, "check_s": time.perf_counter() - started}
+
+
+def _stored(item: MeasuredFile) -> dict[str, Any] | None:
+    """Where a file lies, what it is called and in what unit it was read; None when nothing is stored."""
+    if not item.file:
+        return None
+    return {"path": item.file.path, "name": item.file_name, "unit": item.unit or (item.report or {}).get("units")}
 
 
 def layer_of(
@@ -232,6 +242,7 @@ def measure_in_job(
             limits=replace(limits, bed_mm=room.bed_mm),
             unit=item.unit,
             pose=item.pose,
+            kit_part=kit_part,
         ),
     )
 

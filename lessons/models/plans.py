@@ -148,6 +148,7 @@ class PartGauge(models.Model):
             "through": self.through,
             "eccentricity_max_mm": self.eccentricity_max_mm,
             "size_max_mm": box,
+            "hub_diameter_mm": self.hub_diameter_mm,
             "reference_volume_mm3": report.get("volume_mm3"),
             **self._bore(report.get("holes") or []),
         }

@@ -15,6 +15,7 @@ from meshcheck.types import (
     Level,
     Limits,
     Machine,
+    Mesh,
     MeshRejected,
     PrintSettings,
     Report,
@@ -35,18 +36,19 @@ def check_part(
     limits: Limits | None = None,
     unit: Unit | None = None,
     pose: Rotation | None = None,
+    kit_mesh: Mesh | None = None,
 ) -> Report:
     """Read, measure and judge one file.
 
     ``gauge`` is what a redesigned part must keep, ``limits`` what the assignment allows for one part (a file that
     holds four wheels may weigh four times as much), ``unit`` what the student said the file is drawn in, ``pose`` how
-    it is laid for printing where not as it is drawn. Never raises for what a file holds: a file that cannot be read is
-    a report with the verdict ``rejected``.
+    it is laid for printing where not as it is drawn, ``kit_mesh`` the kit's own part, whose hub is compared. Never
+    raises for what a file holds: a file that cannot be read is a report with the verdict ``rejected``.
     """
     began = time.perf_counter()
     settings, machine, limits = settings or PrintSettings(), machine or Machine(), limits or Limits()
     try:
-        found = measure_part(read_mesh(data, name), gauge, settings, machine, limits, unit, pose)
+        found = measure_part(read_mesh(data, name), gauge, settings, machine, limits, unit, pose, kit_mesh)
     except MeshRejected as rejected:
         return _rejection(name, rejected, began)
     findings = in_order(statements(found, gauge, settings, limits))
@@ -66,6 +68,7 @@ def check_part(
         walls=found.walls,
         crossings=found.crossings,
         holes=found.holes,
+        hub=found.hub,
         estimate=found.estimate,
         density_g_cm3=MATERIALS[settings.material].density_g_cm3,
         copies_in_file=found.copies,

@@ -43,6 +43,8 @@ FOR_TEACHERS: dict[str, str] = {
     "bore_shape_changed": "Let the team try the real axle in both parts: they feel at once what the shape is for.",
     "bore_flat_moved": _HUB,
     "bore_keyway_changed": _HUB,
+    "hub_changed": "Fine if it was meant and still fits the holder. Lay it on the kit part and look together.",
+    "hub_outside_changed": "Fine if it was meant. Ask what the hub runs beside.",
     "hole_filled": "A later step of the drawing filled the hole. Look at the order of the steps with the team.",
     "hole_missing_in_some": "Ask whether each piece should go on an axle.",
     "hole_few_sides": "The drawing may be right and the export too coarse: try a finer setting first.",

@@ -9,7 +9,7 @@ import numpy as np
 
 from meshcheck.bore_gauge import judge_bore, needs_round_bar
 from meshcheck.findings import make
-from meshcheck.types import Basics, Finding, Gauge, Hole, Mesh, Unknown, Vector, known
+from meshcheck.types import Basics, Finding, Gauge, Hole, HubDeviation, Mesh, Unknown, Vector, known
 
 # Within this share of a unit's factor (and far outside any redesign) the part was read in the wrong unit.
 UNIT_SHARE = 0.05
@@ -267,6 +267,22 @@ def _centres(gauged: Sequence[Hole], gauge: Gauge) -> list[Finding]:
     code = "hole_off_centre" if off else "hole_central"
     # the rim's distance from the axle swings by twice the eccentricity
     return [make(code, value=value, high=most, run_out=2 * value, where=_where(off or gauged, gauged))]
+
+
+def judge_hub(hub: HubDeviation | Unknown | None, gauge: Gauge) -> tuple[Finding, ...]:
+    """Whether the hub lies on the kit part's, within the tolerance of its length. A difference may be meant (a chamfer,
+    a wider hub), so it is advice; what must fit has findings of its own."""
+    if not isinstance(hub, HubDeviation):
+        return ()
+    most = gauge.hole_depth_tolerance_mm
+    if hub.largest_mm > most:
+        x, y, z = hub.place_mm
+        return (make("hub_changed", value=hub.largest_mm, high=most, where=f" at x {x:.1f}, y {y:.1f}, z {z:.1f}"),)
+    outside = known(hub.outside_mm)
+    if outside is not None and abs(outside) > most:
+        words = "wider" if outside > 0 else "narrower"
+        return (make("hub_outside_changed", value=2 * abs(outside), high=2 * most, words=words),)
+    return (make("hub_kept", value=hub.largest_mm, high=most),)
 
 
 def _certainty(gauged: Sequence[Hole]) -> list[Finding]:

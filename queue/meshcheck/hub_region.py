@@ -8,6 +8,7 @@ spokes join it wherever a student likes, so only its free stretches count, by th
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +23,8 @@ from meshcheck.types import FloatArray, Hole, HubDeviation, Mesh, Unknown
 
 SPACING_MM, COARSE_MM = 0.3, 1.5  # between points: for the figure, and to find how the hubs lie best
 POINTS_MOST = 60_000
+ALIKE_MOST = 0.4  # natural logarithm of the ratio of diameters: beyond it another hole is meant, or another unit
+HUBS_MOST = 8
 INSIDE_SHARE = 0.97  # of the hub's radius: the outside itself, with its facets, is measured along the radius
 OUTWARD_LEAST, OUTSIDE_SHARE = 0.7, 0.6  # the hub's outside: cosine of its lean, and how far out, in its radii
 FREE_LEAST = 0.1  # share of the hub's outside that must be free of spokes to tell anything
@@ -49,6 +52,29 @@ def kit_hub(mesh: Mesh, hole: Hole, hub_diameter_mm: float | None = None) -> Kit
     if not np.isfinite(nearest) or (not isinstance(rim, Unknown) and nearest > 0.45 * rim):
         return KitHub(mesh, hole, WITHOUT_HUB * hole.diameter_mm / 2)
     return KitHub(mesh, hole, float(np.median(radii[radii < 1.02 * nearest])))
+
+
+def furthest_hub(
+    mesh: Mesh, holes: Sequence[Hole], kit_mesh: Mesh, kit_holes: Sequence[Hole], hub_diameter_mm: float | None
+) -> HubDeviation | Unknown:
+    """The hub of a file that is furthest from the kit part's; unknown where either has no hole to lay it by."""
+    if not kit_holes:
+        return Unknown("the kit part has no such hole")
+    if not holes:
+        return Unknown("there is no hole to lay it by")
+    kit = kit_hub(kit_mesh, kit_holes[0], hub_diameter_mm)
+    if any(abs(np.log(hole.diameter_mm / kit.hole.diameter_mm)) > ALIKE_MOST for hole in holes):
+        return Unknown("the hole is not the kit part's")
+    several = len(holes) > 1
+    found = [hub_deviation(mesh, hole, kit, _body_at(mesh, hole) if several else None) for hole in holes[:HUBS_MOST]]
+    return max(found, key=lambda each: each.largest_mm)
+
+
+def _body_at(mesh: Mesh, hole: Hole) -> int:
+    """The body whose surface is nearest to the middle of a hole."""
+    bodies = np.unique(mesh.body)
+    middle = np.array([hole.centre_mm])
+    return int(bodies[int(np.argmin([distances(middle, mesh.corners[mesh.body == body])[0] for body in bodies]))])
 
 
 def hub_deviation(mesh: Mesh, hole: Hole, kit: KitHub, body: int | None = None) -> HubDeviation:

@@ -12,6 +12,7 @@ from meshcheck.estimate import estimate
 from meshcheck.features import small_features
 from meshcheck.gauge import gauged_holes, part_sizes
 from meshcheck.holes import find_holes
+from meshcheck.hub_region import furthest_hub
 from meshcheck.moments import VOLUME, body_moments
 from meshcheck.orientation import Rotation, advise_turn, turned
 from meshcheck.overhang import bed_slack_mm, overhang
@@ -25,6 +26,7 @@ from meshcheck.types import (
     Estimate,
     Gauge,
     Hole,
+    HubDeviation,
     Limits,
     Machine,
     Mesh,
@@ -57,6 +59,7 @@ class Measured:
     topology: Topology
     basics: Basics
     holes: tuple[Hole, ...]
+    hub: HubDeviation | Unknown | None
     support: Support
     walls: Walls
     crossings: Crossings | None
@@ -79,6 +82,7 @@ def measure_part(
     limits: Limits,
     unit: Unit | None,
     pose: Rotation | None,
+    kit_mesh: Mesh | None = None,
 ) -> Measured:
     read_in = unit or raw.unit or Unit.MILLIMETRE
     mesh, topology = repair(raw, read_in)
@@ -102,6 +106,7 @@ def measure_part(
         topology=topology,
         basics=basics,
         holes=holes,
+        hub=_hub(solid, holes, gauge, kit_mesh),
         support=support,
         crossings=find_crossings(solid) if closed else None,
         walls=thin_walls(solid, WALL_LINES * settings.line_width_mm),
@@ -114,6 +119,21 @@ def measure_part(
         turn=_turn(solid, printed, judged, settings, machine, limits),
         signature=signature_of_file(solid, topology, basics, copies),
         spin=spin_of(solid, holes, gauge, copies, printed),
+    )
+
+
+def _hub(
+    solid: Mesh, holes: tuple[Hole, ...], gauge: Gauge | None, kit_mesh: Mesh | None
+) -> HubDeviation | Unknown | None:
+    """The hub that is furthest from the kit part's, of all hubs the gauge is held against."""
+    if gauge is None or gauge.hole_diameter_mm is None or kit_mesh is None:
+        return None
+    return furthest_hub(
+        solid,
+        gauged_holes(holes, gauge.hole_diameter_mm),
+        kit_mesh,
+        gauged_holes(find_holes(kit_mesh), gauge.hole_diameter_mm),
+        gauge.hub_diameter_mm,
     )
 
 

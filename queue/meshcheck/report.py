@@ -15,6 +15,7 @@ from meshcheck.types import (
     Estimate,
     Finding,
     Hole,
+    HubDeviation,
     Report,
     SmallFeature,
     Topology,
@@ -41,6 +42,7 @@ def report_json(report: Report) -> dict[str, Any]:
         **_shape(report),
         "min_wall_mm": _plain(known(report.walls.thinnest_mm)) if report.walls else None,
         "holes": [_hole(hole) for hole in report.holes] if isinstance(report.holes, tuple) else None,
+        "hub": _hub(report.hub),
         **_printing(report.estimate),
         "copies_in_file": report.copies_in_file,
         "bridges": _parts(report.support.bridges) if report.support else None,
@@ -110,6 +112,18 @@ def _hole(hole: Hole) -> dict[str, Any]:
         "centre_mm": _plain(hole.centre_mm),
         "certain": hole.certain,
         "shape": {name: _plain(value) for name, value in dataclasses.asdict(hole.shape).items()},
+    }
+
+
+def _hub(hub: HubDeviation | Unknown | None) -> dict[str, Any] | None:
+    """How far the hub is from the kit part's; None where nothing was compared."""
+    if not isinstance(hub, HubDeviation):
+        return None
+    return {
+        "largest_mm": _plain(hub.largest_mm),
+        "place_mm": _plain(hub.place_mm),
+        "spacing_mm": _plain(hub.spacing_mm),
+        "outside_mm": _plain(known(hub.outside_mm)),
     }
 
 

@@ -28,7 +28,7 @@ from meshcheck.overhang import bed_slack_mm, overhang
 from meshcheck.picture import draw
 from meshcheck.plating import arranged, estimate_files, placed_file, read_solid, rotation_of
 from meshcheck.report import report_json
-from meshcheck.types import Gauge, Limits, Machine, MeshRejected, PrintSettings, Unit, Unknown, Vector
+from meshcheck.types import Gauge, Limits, Machine, Mesh, MeshRejected, PrintSettings, Unit, Unknown, Vector
 
 
 def measure(
@@ -40,9 +40,11 @@ def measure(
     limits: Mapping[str, Any],
     unit: str | None,
     pose: Sequence[Sequence[float]] | None = None,
+    kit_part: Mapping[str, Any] | None = None,
 ) -> dict[str, Any]:
     """Check one stored file; ``name`` is what the student called it.
 
+    ``kit_part`` is the path, name and unit of the kit's own file where there is one to compare with.
     The mappings hold the fields of Gauge, PrintSettings, Machine and Limits. Answers ``report`` (as
     ``meshcheck.report.report_json`` describes) and ``picture`` (SVG). A file that cannot be read is a report with the
     verdict ``rejected``. Raises OSError, and TypeError or ValueError for settings that cannot be.
@@ -56,8 +58,20 @@ def measure(
         limits=Limits(**_vectors(limits, "bed_mm")),
         unit=Unit(unit) if unit else None,
         pose=rotation_of(pose) if pose else None,
+        kit_mesh=_kit_mesh(kit_part),
     )
     return {"report": report_json(report), "picture": draw(report)}
+
+
+def _kit_mesh(kit_part: Mapping[str, Any] | None) -> Mesh | None:
+    """The kit's own part; None where its file is gone or cannot be read, which says nothing about the student's."""
+    if kit_part is None:
+        return None
+    unit = kit_part.get("unit")
+    try:
+        return read_solid(kit_part["path"], kit_part["name"], Unit(unit) if unit else None)[0]
+    except (MeshRejected, OSError):
+        return None
 
 
 def layer(

@@ -8,7 +8,7 @@ from meshcheck.bridges import BRIDGE_MM
 from meshcheck.estimate import AUTO_SUPPORT_MM2
 from meshcheck.features import HOLE_LEAST_MM, PIN_LEAST_MM
 from meshcheck.findings import from_note, make
-from meshcheck.gauge import judge_gauge
+from meshcheck.gauge import judge_gauge, judge_hub
 from meshcheck.materials import MATERIALS
 from meshcheck.measuring import Measured
 from meshcheck.orientation import AS_DRAWN
@@ -46,6 +46,7 @@ def statements(found: Measured, gauge: Gauge | None, settings: PrintSettings, li
     yield make("unit_taken", unit_name=UNIT_NAMES[found.judged.unit], because=found.judged.reason)
     if gauge is not None:
         yield from judge_gauge(found.holes, found.basics, found.pieces, gauge, sizes_mm=found.sizes_mm)
+        yield from judge_hub(found.hub, gauge)
     yield from _bed(found.basics.size_mm, limits.bed_mm)
     yield from _walls(found.walls, settings.line_width_mm)
     yield from _small(found.small)

@@ -7,10 +7,13 @@ import numpy as np
 import pytest
 import trimesh
 
+from meshcheck.check import check_part
+from meshcheck.export import PlacedMesh, stl_bytes
 from meshcheck.holes import find_holes
 from meshcheck.hub_region import KitHub, hub_deviation, kit_hub
 from meshcheck.nearest import distances, spread_points
-from meshcheck.types import Hole, HubDeviation, Mesh, Unknown
+from meshcheck.report import report_json
+from meshcheck.types import Gauge, Hole, HubDeviation, Level, Mesh, Report, Unknown
 
 from .parts import disc, mesh_of, moved, random_turn, turn_about_z, wheel
 from .test_bore_shapes import d_bore, keyed_bore
@@ -144,3 +147,37 @@ def test_points_are_spread_so_densely_as_said(seed: int) -> None:
     assert nearest.max() <= 0.5
     for corner in face[0]:
         assert np.linalg.norm(spread - corner, axis=1).min() < 1e-9
+
+
+def told(solid: m3.Manifold, kit_solid: m3.Manifold | None = None) -> Report:
+    gauge = Gauge(hole_diameter_mm=3.2, hub_diameter_mm=14.0)
+    data = stl_bytes([PlacedMesh(mesh_of(solid), 0, 0)])
+    return check_part(data, "part.stl", gauge=gauge, kit_mesh=mesh_of(kit_solid or wheel(**KIT)))
+
+
+def codes(report: Report) -> dict[str, Level]:
+    return {finding.code: finding.level for finding in report.findings if finding.code.startswith("hub_")}
+
+
+def test_the_report_says_it() -> None:
+    report = told(wheel(**KIT, spokes=6))
+    assert codes(report) == {"hub_kept": Level.PASSES}
+    plain = report_json(report)["hub"]
+    assert plain["largest_mm"] < NEAR_MM
+    assert set(plain) == {"largest_mm", "place_mm", "spacing_mm", "outside_mm"}
+
+
+def test_what_differs_is_advice() -> None:
+    assert codes(told(wheel(width=12, hub_width=19))) == {"hub_changed": Level.ADVICE}
+    assert codes(told(wheel(width=12, hub_width=19.9))) == {"hub_kept": Level.PASSES}  # 0.25 mm are allowed
+    wider = told(wheel(**KIT, hub=8))
+    assert codes(wider) == {"hub_outside_changed": Level.ADVICE}
+    (finding,) = [finding for finding in wider.findings if finding.code == "hub_outside_changed"]
+    assert finding.figure == "2.00 mm wider across, allowed at most 0.50 mm"
+
+
+def test_nothing_is_compared_where_nothing_can_be() -> None:
+    for report in (told(disc(30, 20)), told(wheel(**KIT, bore=5.5)), told(wheel(**KIT), disc(30, 20))):
+        assert codes(report) == {}
+        assert isinstance(report.hub, Unknown)
+        assert report_json(report)["hub"] is None

@@ -63,6 +63,23 @@ HUB_ENTRIES: dict[str, Entry] = {
         "Draw the keyway {width:.2f} mm wide and {depth:.2f} mm deep from the round of the hole.",
         KIT,
     ),
+    "hub_kept": Entry(PASSES, "The hub is the kit part's", "{value:.2f} mm apart, allowed {allowed}", "", "", KIT),
+    "hub_changed": Entry(
+        ADVICE,
+        "The hub differs from the kit part's",
+        "{value:.2f} mm apart{where}, allowed {allowed}",
+        "The hub is what the parts around it touch. Laid over the kit part's it does not match.",
+        "If you did not mean it, take the hub of the kit part into your drawing again.",
+        KIT,
+    ),
+    "hub_outside_changed": Entry(
+        ADVICE,
+        "The hub is {words} than the kit part's",
+        "{value:.2f} mm {words} across, allowed {allowed}",
+        "A wide hub may rub on its holder; a narrow one leaves less wall around the hole.",
+        "If you did not mean it, set the outside of the hub to the kit part's diameter.",
+        KIT,
+    ),
     "hole_filled": Entry(
         FIX,
         "The hole is missing",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from meshcheck.types.bore import HubDeviation
 from meshcheck.types.measured import Basics, Crossings, Hole, Signature, SmallFeature, Spin, Support, Walls
 from meshcheck.types.mesh import Mesh, Topology
 from meshcheck.types.plain import Level, Unit, Unknown, Verdict
@@ -55,6 +56,7 @@ class Report:
     walls: Walls | None = None
     crossings: Crossings | None = None  # None where the skin is not closed
     holes: tuple[Hole, ...] | Unknown = ()
+    hub: HubDeviation | Unknown | None = None  # from the kit part's; None where there is none to compare
     estimate: Estimate | Unknown = _NOT_ESTIMATED
     density_g_cm3: float = 1.24
     copies_in_file: int = 1  # how many of the part the file holds, by its hub holes

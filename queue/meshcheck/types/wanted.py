@@ -21,6 +21,7 @@ class Gauge:
     bore_across_mm: float | None = None
     keyway_width_mm: float | None = None
     keyway_depth_mm: float | None = None
+    hub_diameter_mm: float | None = None  # what must stay around the hole of the kit part
     eccentricity_max_mm: float | None = None
     size_max_mm: Vector | None = None  # sorted against the part's sorted size, so that turning is allowed
     holes_min: int = 1  # how many parts with such a hole one file should hold
