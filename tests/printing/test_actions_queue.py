@@ -59,8 +59,8 @@ def test_new_requests_stand_at_the_end_and_the_room_is_planned(world):
     assert ranks == sorted(set(ranks)) == list(range(4))
     jobs = Job.objects.filter(kind="plan-room", subject=str(world.room.pk))
     assert [job.payload["cause"] for job in jobs.order_by("id")] == [
-        "wheel of Team 1, Crew 1 approved",
-        "wheel of Team 2, Crew 2 approved",
+        "wheel of Team 1, Crew 1 was approved",
+        "wheel of Team 2, Crew 2 was approved",
     ]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import time, timedelta
 
 import pytest
 from django.utils import timezone
@@ -19,6 +19,7 @@ from printing.models import (
     PrinterKind,
     PrintRequest,
     Room,
+    RoomHours,
     RoomPlan,
     Run,
     Spool,
@@ -241,9 +242,14 @@ def test_numbers_stay_when_the_room_is_planned_again(planned):
 
 def test_where_nobody_is_late_the_queue_decides(world):
     """One printer, two teams with a chassis each: they are served in the order of the queue, whatever it is, as long as
-    no start is so near that it stays."""
+    no start is so near that it stays. Somebody is there around the clock: with the end of a day in between, what still
+    fits in it may come first."""
     with_meshes(world)
-    Room.objects.update(frozen_min=0)
+    RoomHours.objects.update(starts_at=time(0), ends_at=time(23, 59))
+    Room.objects.update(frozen_min=0, unattended_allowed=True)
+    world.room.printers.update(may_run_unattended=True)
+    RoomHours.objects.filter(starts_at__gte=time(12)).delete()
+    RoomHours.objects.update(starts_at=time(0), ends_at=time(23, 59))  # so that no day's end decides
     Outage.objects.create(printer=world.printers[1], since=timezone.now() - timedelta(hours=1), reason="belt")
     Outage.objects.create(printer=world.printers[2], since=timezone.now() - timedelta(hours=1), reason="belt")
     world.meeting.starts_at += timedelta(days=30)
