@@ -41,7 +41,6 @@ def facts_of(snapshot: Snapshot, choice: Choice, numbers: list[int], before: dic
         "sizes": before.get("sizes", []) if choice.is_first_answer else _sizes(choice),
         "sizes_at": before.get("sizes_at") if choice.is_first_answer else _iso(snapshot.now),
         "laid_as": choice.laid_as,
-        "queue_version": before.get("queue_version") if choice.is_first_answer else snapshot.queue_version,
         "is_first_answer": choice.is_first_answer,
         "stay": asdict(choice.stay) if choice.stay else None,
         "staff_min": option.worth.staff_min,

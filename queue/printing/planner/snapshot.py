@@ -42,8 +42,6 @@ def take_snapshot(room_id: int, now: datetime) -> Snapshot:
     with transaction.atomic():
         room = Room.objects.select_related("school").get(pk=room_id)
         copies, unplaced = _copies(room)
-        newest = RoomPlan.objects.filter(room=room).first()
-        facts = newest.facts if newest else {}
         printers = _printers(room)
         return Snapshot(
             room_id=room.pk,
@@ -59,11 +57,15 @@ def take_snapshot(room_id: int, now: datetime) -> Snapshot:
             plates=_plates(room, copies, now),
             unplaced=unplaced,
             plate_size=room.plate_size,
-            laid_as=facts.get("laid_as", ""),
-            queue_version=room.queue_version,
-            queue_moved=facts.get("queue_version") != room.queue_version,
+            laid_as=_laid_as(room),
             learned=learn(room.pk),
         )
+
+
+def _laid_as(room: Room) -> str:
+    """The way in which the arrangement in force was laid out."""
+    newest = RoomPlan.objects.filter(room=room).first()
+    return str(newest.facts.get("laid_as", "")) if newest else ""
 
 
 def _rules(room: Room) -> RoomRules:

@@ -29,8 +29,7 @@ def in_order(snapshot: Snapshot, problem: Problem) -> Problem:
             first[copy.kit_id] = min(copy.rank, first.get(copy.kit_id, copy.rank))
     place = {kit_id: at for at, kit_id in enumerate(sorted(first, key=lambda kit_id: first[kit_id]))}
     kits = tuple(Kit(kit.id, problem.now, len(place) - place[kit.id] if kit.id in place else 0) for kit in problem.kits)
-    penalty = 0 if snapshot.queue_moved else problem.rules.change_penalty
-    return replace(problem, kits=kits, rules=replace(problem.rules, change_penalty=penalty))
+    return replace(problem, kits=kits)
 
 
 def in_force(snapshot: Snapshot, option: Option) -> Plan | None:
@@ -55,8 +54,7 @@ def stay_or_change(snapshot: Snapshot, option: Option) -> tuple[Option, Stay | N
     """The option with the plan in force where the new one's gain does not pay for its changes, and what was not taken.
 
     Every changed start must save ten weighted minutes of lateness, or, where nobody is late for it, ten minutes of
-    waiting of a team as the queue weighs them; a swap of spools saved counts as the minutes it takes. Where the queue
-    was moved, its order is wanted for its own sake.
+    waiting of a team as the queue weighs them; a swap of spools saved counts as the minutes it takes.
     """
     kept = in_force(snapshot, option)
     if kept is None:
@@ -70,8 +68,6 @@ def stay_or_change(snapshot: Snapshot, option: Option) -> tuple[Option, Stay | N
     swaps_min = (old.swaps - cost.swaps) * problem.rules.swap_min
     waiting_min = _waiting_saved(snapshot, problem, kept, option.plan)
     wanted = CHANGE_PENALTY_MIN * changes
-    if snapshot.queue_moved and saved >= 0 and waiting_min > 0:
-        return option, None
     if cost.late_weight < old.late_weight or saved >= wanted or (saved >= 0 and waiting_min + swaps_min >= wanted):
         return option, None
     told = Stay(changes, saved, round(waiting_min)) if saved > 0 or waiting_min >= 1 else None

@@ -168,8 +168,6 @@ class Snapshot:
     unplaced: dict[int, str]
     plate_size: str = ""  # the way of laying out the staff chose; empty: the best
     laid_as: str = ""  # the way the arrangement in force was made
-    queue_version: int = 0
-    queue_moved: bool = False  # the queue has changed since a plan was last made in its order
     learned: Learned = field(default_factory=Learned)
 
     def lesson(self, printer: PrinterNow, material: str) -> Lesson:
