@@ -64,6 +64,8 @@ def test_three_teams_at_once_and_a_lost_connection(browser: Browser, demo: Demo,
         lost = [said for said in desk.complaints if not any(part in said for part in without_a_line)]
         assert lost == [], team
     assert board.complaints == []
+    for window in (board, *desks.values()):
+        window.page.context.close()  # it would go on asking the site while that stops
 
 
 def test_the_stopwatch_by_space_bar(browser: Browser, demo: Demo) -> None:
@@ -80,3 +82,4 @@ def test_the_stopwatch_by_space_bar(browser: Browser, demo: Demo) -> None:
     desk.page.get_by_role("button", name="Keep").click()
     expect(desk.page.locator("#readings")).to_contain_text(f"{seconds:.2f}")
     assert desk.complaints == []
+    desk.page.context.close()
