@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from planning.types import Circle, Footprint, Hull, PlacedItem, Rectangle
 
 Point = tuple[float, float]
-OTHER_ANGLE_DEG = 5.0
 
 
 @dataclass(frozen=True, slots=True)
 class Outline:
     """A disc or rectangle to pack by. The part must be turned by ``turn_deg`` to lie in it; its footprint's centre is
-    then ``offset_mm`` from the outline's centre. ``area_mm2`` is the part's own area. ``corners``: the part's own
-    outline in it, convex and anticlockwise about the outline's centre; a disc has the one corner its centre."""
+    then ``offset_mm`` from the outline's centre. ``area_mm2`` is the part's own area."""
 
     half_width_mm: float
     half_depth_mm: float
@@ -23,8 +21,6 @@ class Outline:
     area_mm2: float
     turn_deg: float = 0.0
     offset_mm: Point = (0.0, 0.0)
-    corners: tuple[Point, ...] = ((0.0, 0.0),)
-    is_hull: bool = False  # the corners are its own, not those of its box
 
     @property
     def box_area_mm2(self) -> float:
@@ -44,33 +40,17 @@ def turned(point: Point, degrees: float) -> Point:
     return (point[0] * cos - point[1] * sin, point[0] * sin + point[1] * cos)
 
 
-def box_outline(half_width_mm: float, half_depth_mm: float) -> Outline:
-    """A rectangle as it is."""
-    x, y = half_width_mm, half_depth_mm
-    return Outline(x, y, False, 4 * x * y, corners=((-x, -y), (x, -y), (x, y), (-x, y)))
-
-
-def exact_outlines(footprint: Footprint) -> tuple[Outline, ...]:
-    """As ``outline_of``, but a hull lies in its smallest rectangle, or in the next smallest that stands at another
-    angle, with its own corners."""
-    if not isinstance(footprint, Hull):
-        return (outline_of(footprint),)
-    points = centred_hull(footprint)
-    return _rectangles(points, polygon_area(points))
-
-
 def outline_of(footprint: Footprint) -> Outline:
     """Exact for circles and rectangles; for a hull the smaller of its enclosing circle and its smallest rectangle."""
     if isinstance(footprint, Circle):
         return Outline(footprint.radius_mm, footprint.radius_mm, True, math.pi * footprint.radius_mm**2)
     if isinstance(footprint, Rectangle):
-        return box_outline(footprint.width_mm / 2, footprint.depth_mm / 2)
+        return Outline(footprint.width_mm / 2, footprint.depth_mm / 2, False, footprint.width_mm * footprint.depth_mm)
     points = centred_hull(footprint)
     area = polygon_area(points)
     if area <= 0:
         raise ValueError("The hull has no area.")
-    exact = _rectangles(points, area)[0]
-    box = replace(exact, corners=box_outline(exact.half_width_mm, exact.half_depth_mm).corners, is_hull=False)
+    box = _smallest_rectangle(points, area)
     disc = _enclosing_disc(points, area)
     return disc if math.pi * disc.half_width_mm**2 < box.box_area_mm2 else box
 
@@ -107,26 +87,18 @@ def polygon_area(points: list[Point]) -> float:
     return sum(a[0] * b[1] - b[0] * a[1] for a, b in pairs) / 2
 
 
-def _rectangles(points: list[Point], area: float) -> tuple[Outline, ...]:
-    """The smallest rectangle, and the next smallest at another angle. One side of the smallest rectangle lies along an
-    edge (H. Freeman and R. Shapira, Commun. ACM 18, 1975)."""
-    found = []
+def _smallest_rectangle(points: list[Point], area: float) -> Outline:
+    """One side of the smallest rectangle lies along an edge (H. Freeman and R. Shapira, Commun. ACM 18, 1975)."""
+    best: Outline | None = None
     for first, second in zip(points, points[1:] + points[:1], strict=True):
         turn = -math.degrees(math.atan2(second[1] - first[1], second[0] - first[0]))
         xs, ys = zip(*(turned(point, turn) for point in points), strict=True)
         width, depth = max(xs) - min(xs), max(ys) - min(ys)
-        offset = (-(max(xs) + min(xs)) / 2, -(max(ys) + min(ys)) / 2)
-        corners = tuple((x + offset[0], y + offset[1]) for x, y in zip(xs, ys, strict=True))
-        found.append(Outline(width / 2, depth / 2, False, area, turn % 360.0, offset, corners, is_hull=True))
-    found.sort(key=lambda outline: round(outline.box_area_mm2, 6))
-    others = [outline for outline in found if _angle_apart(outline.turn_deg, found[0].turn_deg) > OTHER_ANGLE_DEG]
-    return (found[0], *others[:1])
-
-
-def _angle_apart(one_deg: float, other_deg: float) -> float:
-    """Between two rectangles, 0 to 45 degrees."""
-    apart = (one_deg - other_deg) % 90.0
-    return min(apart, 90.0 - apart)
+        if best is None or width * depth < best.box_area_mm2 - 1e-9:
+            offset = (-(max(xs) + min(xs)) / 2, -(max(ys) + min(ys)) / 2)
+            best = Outline(width / 2, depth / 2, False, area, turn % 360.0, offset)
+    assert best is not None
+    return best
 
 
 def _enclosing_disc(points: list[Point], area: float) -> Outline:
