@@ -245,6 +245,7 @@ def test_where_nobody_is_late_the_queue_decides(world):
     no start is so near that it stays. Somebody is there around the clock: with the end of a day in between, what still
     fits in it may come first."""
     with_meshes(world)
+    RoomHours.objects.update(starts_at=time(0), ends_at=time(23, 59))
     Room.objects.update(frozen_min=0, unattended_allowed=True)
     world.room.printers.update(may_run_unattended=True)
     RoomHours.objects.filter(starts_at__gte=time(12)).delete()
