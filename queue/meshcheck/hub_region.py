@@ -16,7 +16,7 @@ from scipy.optimize import minimize_scalar
 
 from meshcheck.edges import face_normals
 from meshcheck.holes.circle import plane_basis
-from meshcheck.holes.outline import outline_at
+from meshcheck.holes.outline import WIDEST_SHARE, outline_at
 from meshcheck.nearest import distances, spread_points
 from meshcheck.radial import outside_radii
 from meshcheck.types import FloatArray, Hole, HubDeviation, Mesh, Unknown
@@ -180,12 +180,13 @@ def _turn_between(ours: FloatArray, hole: Hole, theirs: FloatArray, kit_hole: Ho
 
 def _profile(faces: FloatArray, hole: Hole):  # type: ignore[no-untyped-def]
     """Radius of the bore's outline at any angle, as a function of angles (k,); None where no outline closes."""
+    faces = _reaching(faces, WIDEST_SHARE * hole.diameter_mm / 2)
     vertices = faces.reshape(-1, 3)
     welded, numbers = np.unique(vertices, axis=0, return_inverse=True)
     mesh = Mesh(welded, numbers.reshape(-1, 3).astype(np.int32), np.zeros(len(faces), np.int32))
     for share in HEIGHTS:
         at = (share - 0.5) * hole.depth_mm
-        outline = outline_at(mesh, welded[:, 2], np.eye(3), np.zeros(3), hole.diameter_mm / 2, at)
+        outline = outline_at(mesh, hole.diameter_mm / 2, at)
         if outline is not None:
             return lambda angles, points=outline: _radius_at(points, angles)
     return None

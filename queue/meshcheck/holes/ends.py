@@ -37,11 +37,12 @@ class Ends:
         return self.open_low and self.open_high and not self.obstructed
 
 
-def look_along(mesh: Mesh, edges: EdgeTable, hole: Cylinder) -> Ends:
-    """Look out of both ends of a hole: by the faces that adjoin its rims, and by rays from its middle."""
+def look_along(mesh: Mesh, edges: EdgeTable, hole: Cylinder, balls: FloatArray) -> Ends:
+    """Look out of both ends of a hole: by the faces that adjoin its rims, and by rays from its middle.
+    ``balls`` as ``face_balls`` gives them."""
     rough = hole.misfit_mm > CLEAN_SHARE * hole.radius_mm
     leaning = (0.0, 0.0) if rough else _leaning_in(mesh, edges, hole)
-    hits = _ray_hits(mesh, hole)
+    hits = _ray_hits(mesh, hole, balls)
     half = hole.depth_mm / 2
     slack = ROUGH_SLACK * hole.radius_mm if rough else 1e-3 * (hole.depth_mm + hole.free_radius_mm)
     up = np.min(hits, where=hits > 0, axis=1, initial=np.inf)
@@ -82,7 +83,7 @@ def _leaning_in(mesh: Mesh, edges: EdgeTable, hole: Cylinder) -> tuple[float, fl
     return float(share[along < 0].sum()), float(share[along >= 0].sum())
 
 
-def _ray_hits(mesh: Mesh, hole: Cylinder) -> FloatArray:
+def _ray_hits(mesh: Mesh, hole: Cylinder, balls: FloatArray) -> FloatArray:
     """(rays, 2): nearest hit above and (negative) below the middle of the hole along each ray, infinite if none."""
     u, v = plane_basis(hole.axis)
     angles = [np.arange(count) * 2 * np.pi / count + RAY_TURN_RAD for count, _ in RINGS]
@@ -92,18 +93,24 @@ def _ray_hits(mesh: Mesh, hole: Cylinder) -> FloatArray:
     rays = np.vstack([[[1e-4, 0.7e-4]], ring]) * hole.free_radius_mm
     frame = np.ascontiguousarray(np.vstack([u, v, hole.axis]))
     vertices, faces = np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces, np.int32)
-    hits: FloatArray = _nearest_hits(vertices, faces, hole.free_middle_mm, frame, rays)
+    hits: FloatArray = _nearest_hits(vertices, faces, hole.free_middle_mm, frame, rays, balls)
     return hits
 
 
 @njit(cache=True, nogil=True)
-def _nearest_hits(vertices, faces, origin, frame, rays):  # type: ignore[no-untyped-def]
+def _nearest_hits(vertices, faces, origin, frame, rays, balls):  # type: ignore[no-untyped-def]
     """Rays run both ways along the last row of ``frame`` from places ``rays`` (r, 2) about the origin."""
     out = np.empty((rays.shape[0], 2))
     out[:, 0], out[:, 1] = np.inf, -np.inf
     reach = np.abs(rays).max()
+    around = np.sqrt(2.0) * reach
     p = np.empty((3, 3))  # the face's corners in the frame: most faces are done with after the first coordinate
     for i in range(faces.shape[0]):
+        dx, dy, dz = balls[i, 0] - origin[0], balls[i, 1] - origin[1], balls[i, 2] - origin[2]
+        along = dx * frame[2, 0] + dy * frame[2, 1] + dz * frame[2, 2]
+        near = around + balls[i, 3]
+        if dx * dx + dy * dy + dz * dz - along * along > near * near:
+            continue
         beside = False
         for axis in range(3):
             for k in range(3):

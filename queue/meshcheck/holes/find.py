@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from meshcheck.edges import EdgeTable, edge_table
+from meshcheck.holes.balls import face_balls
 from meshcheck.holes.cylinder import CLEAN_SHARE, Cylinder, fit_cylinder, joined
 from meshcheck.holes.ends import Ends, look_along
 from meshcheck.holes.regions import LOOSE, STRICT, Tolerance, candidate_axes, patches, skin_of
@@ -87,14 +88,15 @@ def _described(
 ) -> tuple[Hole, ...]:
     """The holes with their ends and their places in the rims."""
     holes = []
+    balls = face_balls(mesh) if cylinders else np.zeros((0, 4))
     for seen in cylinders:
-        cylinder, shape = shaped(mesh, seen)
+        cylinder, shape = shaped(mesh, seen, balls)
         if shape.kind is BoreKind.ROUND:
             if seen.misfit_mm > UNFITTED_SHARE * seen.radius_mm:
                 continue
             cylinder = evened(mesh, edges, seen)
             shape = _of_six_sides(cylinder)
-        ends = look_along(mesh, edges, cylinder)
+        ends = look_along(mesh, edges, cylinder, balls)
         rim = widest_around(rims, cylinder)
         if not ends.sealed and (keep_wide or not _inside_of_rim(cylinder, ends, rims, rim)):
             plain = shape.kind is not BoreKind.ROUND and cylinder.misfit_mm < CLEAN_SHARE * cylinder.radius_mm

@@ -11,25 +11,23 @@ from meshcheck.types import FloatArray, IntArray, Mesh
 NARROWEST_SHARE, WIDEST_SHARE = 0.9, 3.0
 
 
-def outline_at(
-    mesh: Mesh, height_mm: FloatArray, frame: FloatArray, middle: FloatArray, radius: float, at: float
-) -> FloatArray | None:
-    """Corners (k, 2) about the axis, anticlockwise, of the hollow contour around it at the height ``at``; None where
-    none closes around it.
+def upright_part(mesh: Mesh, faces: IntArray, frame: FloatArray, middle: FloatArray) -> Mesh:
+    """Some faces of a mesh with ``middle`` at the origin and the last column of ``frame`` (3, 3) along z."""
+    chosen = mesh.faces[faces]
+    used, local = np.unique(chosen, return_inverse=True)
+    vertices = np.ascontiguousarray((mesh.vertices[used] - middle) @ frame)
+    return Mesh(vertices, local.reshape(chosen.shape).astype(np.int32), mesh.body[faces])
 
-    ``height_mm`` (n,) of every vertex above the middle along the axis, ``frame`` (3, 3) with the axis as last column.
-    """
-    slack = 1e-9 * radius + 1e-12 * float(np.abs(height_mm).max())
-    meets = (height_mm >= at - slack)[mesh.faces].any(axis=1) & (height_mm <= at + slack)[mesh.faces].any(axis=1)
-    faces = mesh.faces[meets]
-    if not len(faces):
+
+def outline_at(upright: Mesh, radius: float, at: float) -> FloatArray | None:
+    """Corners (k, 2) about the z axis, anticlockwise, of the hollow contour around it at the height ``at``; None where
+    none closes around it."""
+    z = upright.vertices[:, 2]
+    above = (z >= at)[upright.faces]
+    meets = above.any(axis=1) & ~above.all(axis=1)
+    if not meets.any():
         return None
-    used, local = np.unique(faces, return_inverse=True)
-    part = Mesh(
-        np.ascontiguousarray((mesh.vertices[used] - middle) @ frame),
-        local.reshape(faces.shape).astype(np.int32),
-        np.zeros(len(faces), np.int32),
-    )
+    part = Mesh(upright.vertices, upright.faces[meets], upright.body[meets])
     layers = cut(part, [at])
     best: FloatArray | None = None
     for k in np.flatnonzero(layers.closed):
@@ -77,12 +75,14 @@ def corners_of(points: FloatArray, tolerance: float) -> IntArray:
             spans += [(low, middle), (middle, high)]
     chosen: IntArray = ring[sorted(kept)].astype(np.int32)
     # the two points everything started from may themselves lie on a straight line
-    return np.array([k for j, k in enumerate(chosen) if _aside(points, chosen, j) > tolerance], np.int32)
+    turning: IntArray = chosen[_aside(points[chosen]) > tolerance]
+    return turning
 
 
-def _aside(points: FloatArray, chosen: IntArray, j: int) -> float:
-    before, here, after = points[chosen[j - 1]], points[chosen[j]], points[chosen[(j + 1) % len(chosen)]]
-    along = after - before
-    length = float(np.hypot(*along))
-    offset = here - before
-    return float(abs(offset[0] * along[1] - offset[1] * along[0]) / length) if length > 0 else float(np.hypot(*offset))
+def _aside(places: FloatArray) -> FloatArray:
+    """Distance (k,) of every corner of an outline from the line between its neighbours."""
+    before, after = np.roll(places, 1, axis=0), np.roll(places, -1, axis=0)
+    along, offset = after - before, places - before
+    length = np.hypot(along[:, 0], along[:, 1])
+    across = np.abs(offset[:, 0] * along[:, 1] - offset[:, 1] * along[:, 0])
+    return np.where(length > 0, across / np.where(length > 0, length, 1.0), np.hypot(offset[:, 0], offset[:, 1]))

@@ -52,7 +52,7 @@ def rims_of(mesh: Mesh, outsides: list[Cylinder], holes: list[Cylinder]) -> list
             continue
         seen.append((hole.body, hole.axis))
         if hole.body not in bodies:
-            bodies[hole.body] = mesh.vertices[np.unique(mesh.faces[mesh.body == hole.body])]
+            bodies[hole.body] = _corners_of(mesh, hole.body)
         outline = _outline(bodies[hole.body], hole.axis)
         if outline is None and mesh.body.max() > 0:  # rounding may have split one part in two that touch
             outline = _outline(_touching(mesh, bodies[hole.body]), hole.axis)
@@ -81,10 +81,17 @@ def _covers(rim: Rim, outline: Rim) -> bool:
     return bool(near and parallel and along and rim.diameter_mm * WIDER_OUTLINE > outline.diameter_mm)
 
 
+def _corners_of(mesh: Mesh, body: int) -> FloatArray:
+    """The vertices (k, 3) of one body."""
+    used = np.zeros(len(mesh.vertices), np.bool_)
+    used[mesh.faces[mesh.body == body]] = True
+    return mesh.vertices[used]
+
+
 def _touching(mesh: Mesh, vertices: FloatArray) -> FloatArray:
     """The corners of all bodies whose boxes meet the box of ``vertices``."""
     low, high = vertices.min(axis=0), vertices.max(axis=0)
-    groups = [mesh.vertices[np.unique(mesh.faces[mesh.body == body])] for body in np.unique(mesh.body)]
+    groups = [_corners_of(mesh, int(body)) for body in np.unique(mesh.body)]
     near = [points for points in groups if (points.max(axis=0) >= low).all() and (points.min(axis=0) <= high).all()]
     return np.vstack(near)
 

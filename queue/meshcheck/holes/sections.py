@@ -9,6 +9,7 @@ import numpy as np
 from meshcheck.edges import EdgeTable, face_normals
 from meshcheck.holes.circle import fit_circle, plane_basis, uneven_free_radius
 from meshcheck.holes.cylinder import Cylinder, longest_side
+from meshcheck.holes.outline import corners_of
 from meshcheck.layers.cut import LayerSet, cut
 from meshcheck.types import FloatArray, IntArray, Mesh
 
@@ -27,6 +28,8 @@ BENT_SHARE = 5e-4
 BENT_LEAST = 0.4
 ON_OUTLINE_SHARE = 0.003  # corners this near to an outline, as a share of its size, stand on it
 CHUNK = 2_000_000
+SIDE_MOST_RAD = float(np.radians(95))  # corners of a wall stand no further apart, those of a square included
+SQUARE, CORNER_SHARE = 4, 0.02
 WALL_SHARE = 0.12  # vertices within this share of the radius belong to the wall
 
 
@@ -152,17 +155,20 @@ def _cylinder(turned: Mesh, frame: FloatArray, loops: list[_Loop]) -> Cylinder |
     misfit = np.inf
     if len(faces) >= 8:
         centre, radius = fit_circle(points[:, :2])
-        misfit = float(np.sqrt(((np.hypot(*(points[:, :2] - centre).T) - radius) ** 2).mean()))
+        if longest_side(points[:, :2] - centre) < SIDE_MOST_RAD:
+            misfit = float(np.sqrt(((np.hypot(*(points[:, :2] - centre).T) - radius) ** 2).mean()))
+    loop = min(loops, key=lambda each: abs(each.radius - radius))
+    angular = len(corners_of(loop.points, CORNER_SHARE * radius)) <= SQUARE
     if misfit > MISFIT_MOST * radius:
-        loop = min(loops, key=lambda each: abs(each.radius - radius))
         centre, radius, misfit = loop.centre, loop.radius, loop.radius
+    if angular or misfit == radius:  # the faces at the corners alone need not reach from end to end
         faces = _outline_faces(turned, loop.points, low, high)
         points = turned.vertices[np.unique(turned.faces[faces])]
         if len(faces) < 4:
             return None
     low, high = _ends(points[:, 2], 0.0 if misfit == radius else misfit)
     step = _usual_step(points[:, :2], centre)
-    longest = 2 * np.pi if misfit == radius else longest_side(points[:, :2] - centre)
+    longest = 2 * np.pi if angular or misfit == radius else longest_side(points[:, :2] - centre)
     middle = frame @ np.array([centre[0], centre[1], (low + high) / 2])
     return Cylinder(
         axis=frame[:, 2], middle_mm=middle, radius_mm=radius,

@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from meshcheck.holes.balls import faces_around
 from meshcheck.holes.circle import fit_circle, largest_circle, plane_basis
 from meshcheck.holes.cylinder import Cylinder
-from meshcheck.holes.outline import corners_of, outline_at
+from meshcheck.holes.outline import WIDEST_SHARE, corners_of, outline_at, upright_part
 from meshcheck.types import FloatArray, IntArray, Mesh
 from meshcheck.types.bore import BoreKind, BoreShape
 
@@ -20,6 +21,7 @@ TOLERANCES = (3e-4, 0.012)
 # A side is a flat when it is this much longer than the usual ones and spans a good part of the turn.
 FLAT_LEAST, FLAT_LEAST_RAD = 1.8, float(np.radians(25))
 EQUAL_RAD = float(np.radians(2.5))
+FIRST_SLACK = 0.02
 SQUARE_RAD = float(np.radians(2.5))  # how far the walls of a keyway may be from square
 WHOLE_COVERAGE = 0.995
 
@@ -39,16 +41,18 @@ class _Ring:
         return self.points[self.corners]
 
 
-def shaped(mesh: Mesh, hole: Cylinder) -> tuple[Cylinder, BoreShape]:
+def shaped(mesh: Mesh, hole: Cylinder, balls: FloatArray) -> tuple[Cylinder, BoreShape]:
     """The hole with the shape of its bore. One that is not round is measured again on its outline: the circle of its
-    round part (of its corners, without one) and the bar that passes."""
+    round part (of its corners, without one) and the bar that passes. ``balls`` as ``face_balls`` gives them."""
     if not _odd(hole):
         return hole, BoreShape()
     frame = np.column_stack([*plane_basis(hole.axis), hole.axis])
-    height = mesh.vertices @ hole.axis - float(hole.middle_mm @ hole.axis)
+    reach = WIDEST_SHARE * hole.radius_mm
+    faces = faces_around(balls, hole.axis, hole.middle_mm, reach, hole.depth_mm / 2)
+    upright = upright_part(mesh, faces, frame, hole.middle_mm)
     for share in HEIGHTS:
         at = (share - 0.5) * hole.depth_mm
-        points = outline_at(mesh, height, frame, hole.middle_mm, hole.radius_mm, at)
+        points = outline_at(upright, hole.radius_mm, at)
         if points is None:
             continue
         for tolerance in TOLERANCES:
@@ -65,17 +69,18 @@ def _odd(hole: Cylinder) -> bool:
 
 def _recognised(points: FloatArray, hole: Cylinder, share: float) -> tuple[BoreShape, FloatArray, float, float] | None:
     """Shape, centre and radius of its circle, and what the arc leaves; None for a round or unknown outline."""
-    centre, radius = np.zeros(2), hole.radius_mm
-    for _ in range(3):  # the circle sharpens once the ends of flats and keyways are left out
-        ring = _ring(points - centre, radius, share * hole.radius_mm)
-        if len(ring.corners) < 4:
-            return None
-        arc = ring.places if len(ring.corners) in POLYGONS else _arc_points(ring)
+    centre, radius, tolerance = np.zeros(2), hole.radius_mm, share * hole.radius_mm
+    corners = corners_of(points, tolerance)
+    if len(corners) < 4:
+        return None
+    for turn in range(3):  # the circle sharpens once the ends of flats and keyways are left out
+        ring = _ring(points - centre, corners, radius, tolerance)
+        arc = ring.places if len(ring.corners) in POLYGONS else _arc_points(ring, 0.0 if turn else FIRST_SLACK)
         if len(arc) < 4:
             break
         moved, radius = fit_circle(arc)
         centre = centre + moved
-    ring = _ring(points - centre, radius, share * hole.radius_mm)
+    ring = _ring(points - centre, corners, radius, tolerance)
     shape = _polygon(ring) or _flats(ring) or _keyed(ring)
     if shape is None:
         return None
@@ -86,8 +91,7 @@ def _recognised(points: FloatArray, hole: Cylinder, share: float) -> tuple[BoreS
     return shape, centre, radius, float(np.abs(width - radius).max(initial=0.0))
 
 
-def _ring(points: FloatArray, radius: float, tolerance: float) -> _Ring:
-    corners = corners_of(points, tolerance)
+def _ring(points: FloatArray, corners: IntArray, radius: float, tolerance: float) -> _Ring:
     return _Ring(points, corners, radius, float(np.median(_turns(points[corners]))), tolerance)
 
 
@@ -97,11 +101,11 @@ def _turns(places: FloatArray) -> FloatArray:
     return (np.roll(angle, -1) - angle + np.pi) % (2 * np.pi) - np.pi
 
 
-def _on_circle(ring: _Ring) -> NDArray[np.bool_]:
+def _on_circle(ring: _Ring, slack: float = 0.0) -> NDArray[np.bool_]:
     """Corners on the circle, or on a chord of it where a flat or a keyway begins."""
-    width = np.hypot(*ring.places.T)
+    width, tolerance = np.hypot(*ring.places.T), ring.tolerance + slack * ring.radius
     sag = ring.radius * (1 - np.cos(min(ring.usual_rad, 1.0) / 2))
-    on: NDArray[np.bool_] = (width < ring.radius + ring.tolerance) & (width > ring.radius - sag - ring.tolerance)
+    on: NDArray[np.bool_] = (width < ring.radius + tolerance) & (width > ring.radius - sag - tolerance)
     return on
 
 
@@ -110,9 +114,9 @@ def _is_flat(ring: _Ring) -> NDArray[np.bool_]:
     return angle > max(FLAT_LEAST * ring.usual_rad, FLAT_LEAST_RAD)
 
 
-def _arc_points(ring: _Ring) -> FloatArray:
-    """Corners between two usual sides, and so surely on the circle."""
-    on, usual = _on_circle(ring), ~_is_flat(ring)
+def _arc_points(ring: _Ring, slack: float = 0.0) -> FloatArray:
+    """Corners between two usual sides, and so surely on the circle. ``slack``, in radii, while that is hardly known."""
+    on, usual = _on_circle(ring, slack), ~_is_flat(ring)
     usual &= on & np.roll(on, -1)
     inner: FloatArray = ring.places[usual & np.roll(usual, 1)]
     return inner
