@@ -99,6 +99,12 @@ def test_the_hub_comes_first_and_the_others_are_listed() -> None:
         assert known(hole.eccentricity_mm) == pytest.approx((7 + 30) / 2, abs=1e-3)  # halfway from hub to rim
 
 
+def test_a_blind_hole_above_the_rim_in_a_tight_hub_belongs_to_the_wheel() -> None:
+    hole = only_hub(turned(mesh_of(wheel(40, 4, 5.06, hub=4.94, hub_width=9.5, floor=4.2))))
+    agrees(hole, 5.06, 48, 5.3, False)
+    assert known(hole.rim_diameter_mm) == pytest.approx(80, abs=0.01)
+
+
 @pytest.mark.parametrize("step", [(65, 0, 0), (0, 0, 22), (61, 0, 22)])
 def test_four_wheels_in_a_file_however_they_lie(step: tuple[float, float, float]) -> None:
     bores = (3.0, 3.1, 3.2, 3.3)

@@ -16,6 +16,7 @@ PARALLEL_LEAST = 0.999
 ROUND_LEAST = 0.93
 # The outline is the rim when it is wider than the widest cylinder by this much: treads, tyres of round section.
 WIDER_OUTLINE = 1.1
+OWN_HUB_SHARE = 0.5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,7 +68,8 @@ def widest_around(rims: list[Rim], hole: Cylinder) -> int | None:
     def key(k: int) -> tuple[bool, float, float]:
         along = abs(float((hole.middle_mm - rims[k].middle_mm) @ rims[k].axis))
         beside = along > rims[k].half_width_mm + hole.depth_mm / 2
-        return not beside, round(rims[k].diameter_mm / hole.radius_mm, 2), -along
+        own_hub = 2 * hole.radius_mm > OWN_HUB_SHARE * rims[k].diameter_mm  # too tight a round to be the wheel
+        return not beside and not own_hub, round(rims[k].diameter_mm / hole.radius_mm, 2), -along
 
     around = [k for k, rim in enumerate(rims) if rim.holds(hole)]
     return max(around, key=key) if around else None
