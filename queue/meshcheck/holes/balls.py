@@ -19,7 +19,8 @@ def faces_around(
     balls: FloatArray, axis: FloatArray, middle_mm: FloatArray, reach_mm: float, half_mm: float
 ) -> IntArray:
     """Faces whose ball comes nearer than ``reach_mm`` to an axis (unit vector) within ``half_mm`` of a point on it."""
-    near: IntArray = _around(balls, axis, middle_mm, reach_mm, half_mm)
+    along, middle = np.ascontiguousarray(axis), np.ascontiguousarray(middle_mm)
+    near: IntArray = _around(balls, along, middle, float(reach_mm), float(half_mm))
     return near
 
 
