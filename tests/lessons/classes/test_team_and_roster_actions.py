@@ -19,6 +19,7 @@ from lessons.rosters.teaming import Rule
 from makerlab.accounts.models import User
 from tests.lessons.rosters import packages as build
 from tests.submissions.make import make_submission
+from tests.world import make_student
 
 pytestmark = pytest.mark.django_db
 STRANGERS = ("student", "far_student", "far_teacher", "technician", "other_student", "other_teacher")
@@ -185,6 +186,7 @@ class TestTeams:
 
 @pytest.mark.django_db(transaction=True)
 def test_of_two_who_save_teams_at_the_same_moment_one_wins(world, at_once):
+    make_student(world.school_class, None, "Zed")  # in no team yet, so that drawing teams changes something too
     seen = teams_seen(world.school_class)
     member = world.student.membership
     results = at_once(
