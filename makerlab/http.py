@@ -1,8 +1,14 @@
-"""The request as our views get it: somebody is signed in, and htmx details are known."""
+"""The request as our views get it, and what all views do with it: find a row or 404, do a verb and tell of it."""
 
 from __future__ import annotations
 
-from django.http import HttpRequest
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest
+from django.utils.functional import Promise
 from django_htmx.middleware import HtmxDetails
 
 from makerlab.accounts.models import User
@@ -13,3 +19,31 @@ class SignedInRequest(HttpRequest):
 
     user: User
     htmx: HtmxDetails
+
+
+def one(rows: Any, pk: int) -> Any:
+    """The row of a queryset that was narrowed to what this person may see or edit; 404 otherwise."""
+    row = rows.filter(pk=pk).first()
+    if row is None:
+        raise Http404
+    return row
+
+
+def done(request: HttpRequest, verb: Callable[[], Any], said: str | Promise, refusal: type[Exception]) -> bool:
+    """Do a verb and leave a message: what was done, or the words of the ``refusal``. 404 when the person may not know
+    of it."""
+    try:
+        verb()
+    except PermissionDenied as error:
+        raise Http404 from error
+    except refusal as told:
+        messages.error(request, str(told))
+        return False
+    if said:
+        messages.success(request, str(said))
+    return True
+
+
+def is_fragment(request: SignedInRequest) -> bool:
+    """Whether htmx asks for a part of the page."""
+    return bool(request.htmx) and not request.htmx.boosted

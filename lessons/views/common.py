@@ -6,14 +6,14 @@ from collections.abc import Callable
 from typing import Any
 
 from django import forms
-from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import Http404
 from django.utils.functional import Promise
 
 from lessons.actions.refusals import NotPossible
 from lessons.models import Membership, SchoolClass
-from makerlab.http import SignedInRequest
+from makerlab.http import SignedInRequest, done
+from makerlab.http import one as one
 
 
 def own_class(request: SignedInRequest, pk: int) -> SchoolClass:
@@ -29,26 +29,9 @@ def own_student(request: SignedInRequest, pk: int) -> Membership:
     return found
 
 
-def one(rows: Any, pk: int) -> Any:
-    """The row of a queryset narrowed to what this person may see or edit; 404 otherwise."""
-    row = rows.filter(pk=pk).first()
-    if row is None:
-        raise Http404
-    return row
-
-
 def do(request: SignedInRequest, verb: Callable[[], Any], said: str | Promise = "") -> bool:
-    """Do a verb and leave a message: what was done, or why not. 404 when the person may not know of it."""
-    try:
-        verb()
-    except PermissionDenied as error:
-        raise Http404 from error
-    except NotPossible as told:
-        messages.error(request, str(told))
-        return False
-    if said:
-        messages.success(request, str(said))
-    return True
+    """Do a verb of a class and leave a message."""
+    return done(request, verb, said, NotPossible)
 
 
 def tried(form: forms.Form, verb: Callable[[], Any]) -> bool:

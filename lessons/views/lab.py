@@ -29,7 +29,7 @@ from lessons.lab.sheet import sheet_page
 from lessons.models import Assignment, LabBoard, Team
 from makerlab.accounts.models import User
 from makerlab.audit.models import record
-from makerlab.http import SignedInRequest
+from makerlab.http import SignedInRequest, is_fragment
 
 READINGS_MOST = 100  # of one sending; a team makes some twenty in a lesson
 BODY_MOST = 64 * 1024
@@ -89,9 +89,7 @@ def lab_sheet(request: SignedInRequest, pk: int) -> HttpResponse:
         "entry": uuid.uuid4(),
         "may_enter": _may_enter(request, page.board),
     }
-    template = (
-        "lessons/lab/sheet.html#readings" if request.htmx and not request.htmx.boosted else "lessons/lab/sheet.html"
-    )
+    template = "lessons/lab/sheet.html#readings" if is_fragment(request) else "lessons/lab/sheet.html"
     return render(request, template, context)
 
 
@@ -216,7 +214,7 @@ def lab_board(request: SignedInRequest, pk: int) -> HttpResponse:
         return HttpResponse(status=204)
     page = board_page(assignment, experiment, request.GET.get("design", ""), request.GET.get("team", ""))
     may_set = Assignment.objects.editable_by(request.user).filter(pk=pk).exists() and not request.user.is_student
-    part = "#live" if request.htmx and not request.htmx.boosted else ""
+    part = "#live" if is_fragment(request) else ""
     return render(
         request, f"lessons/lab/board.html{part}", {"page": page, "assignment": assignment, "may_set": may_set}
     )

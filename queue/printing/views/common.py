@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from django.contrib import messages
-from django.core.exceptions import PermissionDenied
 from django.http import Http404
 from django.utils.functional import Promise
 
-from makerlab.http import SignedInRequest
+from makerlab.http import SignedInRequest, done
+from makerlab.http import is_fragment as is_fragment
+from makerlab.http import one as one
 from printing import queries
 from printing.models import Room
 from printing.states import NotAllowedNow
@@ -26,28 +26,6 @@ def own_room(request: SignedInRequest) -> Room | None:
     return queries.room_of(request.user, request.session.get(CHOSEN_ROOM))
 
 
-def one(rows: Any, pk: int) -> Any:
-    """The row of a queryset that was narrowed to what this person may see or edit; 404 otherwise."""
-    row = rows.filter(pk=pk).first()
-    if row is None:
-        raise Http404
-    return row
-
-
 def do(request: SignedInRequest, verb: Callable[[], Any], said: str | Promise = "") -> bool:
-    """Do a verb and leave a message: what was done, or why not. 404 when the person may not know of it."""
-    try:
-        verb()
-    except PermissionDenied as error:
-        raise Http404 from error
-    except NotAllowedNow as told:
-        messages.error(request, str(told))
-        return False
-    if said:
-        messages.success(request, str(said))
-    return True
-
-
-def is_fragment(request: SignedInRequest) -> bool:
-    """Whether htmx asks for a part of the page."""
-    return bool(request.htmx) and not request.htmx.boosted
+    """Do a verb of the room and leave a message."""
+    return done(request, verb, said, NotAllowedNow)

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from lessons.models import Assignment, KitPart
-from makerlab.http import SignedInRequest
+from makerlab.http import SignedInRequest, is_fragment
 from submissions import actions, queries
 from submissions.parts_page import parts_page
 from submissions.states import NotAllowedNow
@@ -34,7 +34,7 @@ def part_list(request: SignedInRequest) -> HttpResponse:
     if wanted and chosen is None:
         raise Http404
     context = page_context(request, chosen or next(iter(assignments), None), assignments)
-    if request.htmx and not request.htmx.boosted:
+    if is_fragment(request):
         page = context.get("page")
         if page is not None and request.GET.get("since") == page.revision:
             return HttpResponse(status=204)

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_POST, require_safe
 from lessons.measuring import layer_of
 from lessons.models import CheckState
 from makerlab.files import attachment
-from makerlab.http import SignedInRequest
+from makerlab.http import SignedInRequest, is_fragment
 from meshcheck.types import Unit, Verdict
 from meshcheck.units import UNIT_NAMES
 from submissions import actions, permissions, queries
@@ -53,7 +53,7 @@ def submission_report(request: SignedInRequest, pk: int) -> HttpResponse:
     """The report. While the check runs, a fragment of it asks again each second."""
     submission = found(request, pk)
     context = report_context(request, submission)
-    if request.htmx and not request.htmx.boosted:
+    if is_fragment(request):
         return render(request, f"{PAGE}#live", {**context, "oob": True})
     return render(request, PAGE, context)
 
