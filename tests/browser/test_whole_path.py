@@ -53,15 +53,40 @@ def tick_all(page: Page, form: str) -> None:
         box.check()
 
 
-def start(page: Page, plate: int) -> None:
-    page.goto(f"/plates/{plate}/")
+def swap_spool(page: Page, printer: str, wanted: str) -> None:
+    """Load a spool of a colour and material on a printer that rests: from the shelf, or else from another printer."""
+    page.goto("/spools/")
+    cards = page.locator(".spool-grid > li").filter(has_text=re.compile(re.escape(wanted), re.IGNORECASE))
+    shelf = cards.filter(has_text="on the shelf")
+    card = (shelf if shelf.count() else cards).first
+    card.locator("select[name$=printer]").select_option(label=printer)
+    card.get_by_role("button", name="Load", exact=True).click()
+    page.wait_for_load_state()
+    assert page.locator(".error").count() == 0, page.locator(".error").all_inner_texts()
+
+
+def start(page: Page, plate: int) -> bool:
+    """Start a plate on the printer proposed, its spool swapped first where the page says so.
+
+    False: the plan has meanwhile put its copies elsewhere, and nothing was started.
+    """
     form = "form[action$='/start/']"
-    if page.locator(f"{form} input[name=printer]:checked:enabled").count() == 0:
-        page.locator(f"{form} input[name=printer]:enabled").first.check()
+    for _ in range(2):
+        page.goto(f"/plates/{plate}/")
+        if page.locator(form).count() == 0:
+            return False
+        if page.locator(f"{form} input[name=printer]:checked:enabled").count() == 0:
+            page.locator(f"{form} input[name=printer]:enabled").first.check()
+        pick = page.locator(f"{form} label.pick").filter(has=page.locator("input:checked"))
+        if "swap it first" not in pick.inner_text():
+            break
+        wanted = re.search(r"The right spool is loaded: (\w+ \w+),", page.locator(form).inner_text()).group(1)
+        swap_spool(page, pick.locator("b").first.inner_text(), wanted)
     tick_all(page, form)
     page.get_by_role("button", name=re.compile("^Start P")).click()
     page.wait_for_load_state()
     assert f"/plates/{plate}/start" not in page.url, page.locator("[role=alert], .error").all_inner_texts()
+    return True
 
 
 def open_run(page: Page, plate: int) -> None:
@@ -78,7 +103,7 @@ def test_from_upload_to_tray_with_a_failed_copy(demo: Demo, browser: Browser):
     approve(teacher.page, submission)
     first = wait_for_plate(demo, submission)
     take_file(technician.page, first)
-    start(technician.page, first)
+    assert start(technician.page, first)
     student.page.goto("/parts/")
     expect(student.page.locator("#where")).to_contain_text("printing on")
     lose_one(demo, technician.page, first, submission)
@@ -150,7 +175,8 @@ def print_the_rest(demo: Demo, page: Page, submission: int) -> None:
         if all(state == "in_tray" for _, state, _ in copies(demo, submission)):
             return
         plate = wait_for_plate(demo, submission)
-        start(page, plate)
+        if not start(page, plate):
+            continue
         open_run(page, plate)
         tick_all(page, "form[action$='/clear/']")
         page.get_by_role("button", name="All good").click()
