@@ -71,6 +71,7 @@ class HandDrawing:
     width: float
     depth: float
     scale: float
+    width_mm: float
     depth_mm: float
     is_round: bool
     margin: float
@@ -132,6 +133,7 @@ def draw_bed(
         width=round(kind.width_mm * scale, 1),
         depth=round(kind.depth_mm * scale, 1),
         scale=scale,
+        width_mm=kind.width_mm,
         depth_mm=kind.depth_mm,
         is_round=is_round,
         margin=round(kind.margin_mm * scale, 1),

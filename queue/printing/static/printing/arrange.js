@@ -5,6 +5,7 @@ const form = document.querySelector("[data-arrange]");
 const bed = form.querySelector("[data-bed]");
 const scale = Number(bed.dataset.scale);
 const depth = Number(bed.dataset.depth);
+const width = Number(bed.dataset.width);
 const edge = Number(bed.dataset.edge);
 const PAUSE_MS = 90;
 const find = (name) => form.querySelector(`[data-${name}]`);
@@ -13,6 +14,7 @@ const rowOf = (id) => form.querySelector(`[data-row="${id}"]`);
 const field = (id, name) => form.elements[`${name}-${id}`];
 const box = (id) => rowOf(id).querySelector("input[name=on]");
 const tenth = (value) => Math.round(value * 10) / 10;
+const within = (value, most) => tenth(Math.min(Math.max(value, 0), most));
 const figure = (input) => Number.parseFloat(input.value.replace(",", "."));
 let chosen = null;
 let dirty = false;
@@ -29,6 +31,12 @@ function put(id, place) {
     if (value !== before[name]) field(id, name).value = String(value);
   }
   draw(id);
+}
+
+/** Move a part; its middle stays over the bed, so that it can always be seen and taken hold of again. */
+function putAt(id, x, y) {
+  put(id, { x: within(x, width), y: within(y, depth) });
+  changed(id);
 }
 
 function draw(id) {
@@ -67,8 +75,7 @@ function changed(id) {
 
 function move(id, dx, dy) {
   const { x, y } = placeOf(id);
-  put(id, { x: tenth(x + dx), y: tenth(y + dy) });
-  changed(id);
+  putAt(id, x + dx, y + dy);
 }
 
 function turn(id, degrees) {
@@ -156,8 +163,7 @@ bed.addEventListener("pointerdown", (event) => {
 bed.addEventListener("pointermove", (event) => {
   if (!grip || event.pointerId !== grip.pointer) return;
   const to = at(event);
-  put(grip.id, { x: tenth(to.x + grip.dx), y: tenth(to.y + grip.dy) });
-  changed(grip.id);
+  putAt(grip.id, to.x + grip.dx, to.y + grip.dy);
 });
 for (const end of ["pointerup", "pointercancel"]) bed.addEventListener(end, () => (grip = null));
 
