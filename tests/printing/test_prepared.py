@@ -2,88 +2,33 @@
 
 from __future__ import annotations
 
-import hashlib
-import math
 from pathlib import Path
 
 import pytest
 from django.core.exceptions import PermissionDenied
-from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from django.utils import timezone
 
 from lessons.actions.print_settings import set_print_settings
 from makerlab.audit.models import Event
 from makerlab.work.actions import run_waiting
-from makerlab.work.models import Job
-from meshcheck.materials import MATERIALS
 from printing import actions
 from printing.actions.prepared import FILES_KEPT, bring_prepared, use_prepared, withdraw_prepared
 from printing.models import Plate, PreparedFile, PrintCopy
-from printing.planner.arrangement import arrangement_of, arrangement_of_plate, size_of
+from printing.planner.arrangement import arrangement_of, arrangement_of_plate
 from printing.planner.snapshot import take_snapshot
 from printing.queries import placed_copies
 from printing.states import NotAllowedNow
-from tests.printing.helpers import ALL_CHECKED, ordered_mesh, plan_now, with_meshes
+from tests.printing.gcode_for_plates import FEED_MM_S, bring, codes, file_for, plate_of_wheels, upload
+from tests.printing.helpers import ALL_CHECKED, plan_now
 from tests.submissions.make import stored_files, text_of
 
 pytestmark = pytest.mark.django_db
-FEED_MM_S = 40.0
 
 
 @pytest.fixture
 def plate(world) -> Plate:
-    """A planned plate of four real wheels."""
-    with_meshes(world)
-    ordered_mesh(world)
-    plan_now()
-    return Plate.objects.filter(copies__request__kit_part=world.wheel).distinct().get()
-
-
-def file_for(
-    plate: Plate,
-    *,
-    grams: float = 1,
-    taller_mm: float = 0,
-    nozzle_c: int = 205,
-    x_mm: float = 0,
-    speed: float | None = None,
-) -> str:
-    """G-code as the box around the plate's parts wants it, layer by layer: the plate's height and, times ``grams``, its
-    grams; ``x_mm`` moves it all on the bed. At ``speed`` in mm/s, or so that it lasts about as long as the plate."""
-    snapshot = take_snapshot(plate.room_id, timezone.now())
-    laid = next(each.laid for each in snapshot.plates if each.id == plate.pk)
-    width, depth, height = size_of(laid, snapshot.copies)
-    bed = plate.printer.kind
-    round_bed = bed.bed == "round"
-    left = (0 if round_bed else bed.width_mm / 2) - width / 2 + x_mm
-    front = (0 if round_bed else bed.depth_mm / 2) - depth / 2
-    layers = round((height + taller_mm) / 0.2)
-    mm3 = grams * plate.mass_g / MATERIALS["PLA"].density_g_cm3 * 1000
-    e_mm = mm3 / (math.pi * 1.75**2 / 4) / layers / 4
-    mm_s = speed or layers * 2 * (width + depth) / (plate.estimates_s[str(plate.printer_id)] - 200)
-    lines = ["M140 S55", f"M109 S{nozzle_c}", "G28", "G90", "M83", f"G1 F{mm_s * 60:.3f}"]
-    for k in range(layers):
-        lines.append(f"G0 X{left:.3f} Y{front:.3f} Z{0.2 * (k + 1):.2f}")
-        for x, y in ((width, 0), (width, depth), (0, depth), (0, 0)):
-            lines.append(f"G1 X{left + x:.3f} Y{front + y:.3f} E{e_mm:.5f}")
-    return "\n".join(lines)
-
-
-def upload(text: str | bytes, name: str = "P1.gcode") -> SimpleUploadedFile:
-    return SimpleUploadedFile(name, text.encode() if isinstance(text, str) else text, "text/plain")
-
-
-def bring(world, plate, text, dialect="printer-ms", **values) -> PreparedFile:
-    prepared = bring_prepared(plate, plate.printer.kind, dialect, upload(text, **values), world.technician)
-    run_waiting("measure")
-    prepared.refresh_from_db()
-    plate.refresh_from_db()
-    return prepared
-
-
-def codes(prepared, level="must_fix"):
-    return {each["code"] for each in prepared.reading["findings"] if each["level"] == level}
+    return plate_of_wheels(world)
 
 
 # what tells arrangements apart
@@ -325,92 +270,3 @@ def test_only_bench_staff_bring_and_use_files(world, plate, who):
     for verb in (use_prepared, withdraw_prepared):
         with pytest.raises(PermissionDenied):
             verb(prepared, person)
-
-
-@pytest.fixture
-def technician(world, signed_in):
-    return signed_in(world.technician)
-
-
-def post(client, plate, text, **values):
-    data = {"kind": plate.printer.kind_id, "dialect": "printer-ms", "file": upload(text), **values}
-    return client.post(reverse("printing:plate-prepared", args=[plate.pk]), data)
-
-
-def test_bringing_a_file_on_the_page(world, plate, technician):
-    text = text_of(technician.get(reverse("printing:plate-detail", args=[plate.pk])))
-    assert "Bring the file you prepared" in text
-    assert "G4 P500 waits half a second" in text
-    assert post(technician, plate, file_for(plate)).status_code == 302
-    section = reverse("printing:plate-prepared", args=[plate.pk])
-    waiting = text_of(technician.get(section, headers={"HX-Request": "true"}))
-    assert "being read" in waiting
-    assert 'hx-trigger="every 1s"' in waiting
-    run_waiting("measure")
-    done = text_of(technician.get(section, headers={"HX-Request": "true"}))
-    assert "stands for the plate" in done
-    assert "The height is the plate&#x27;s" in done
-    assert "205 °C, usual 190 to 220 °C" in done
-    assert "by our own estimate" in done
-    assert "hx-trigger" not in done
-
-
-@pytest.mark.parametrize(
-    ("values", "said"),
-    [
-        ({"file": ""}, "Choose the file first."),
-        ({"file": SimpleUploadedFile("a.gcode", b"")}, "The file is empty"),
-        ({"dialect": "any"}, "Select a valid choice"),
-        ({"kind": "999999"}, "Select a valid choice"),
-    ],
-)
-def test_bad_input_is_told_in_place(plate, technician, values, said):
-    answer = post(technician, plate, "G1 X1 F100", **values)
-    assert answer.status_code == 422
-    assert said in text_of(answer)
-    assert not PreparedFile.objects.exists()
-
-
-def test_the_file_leaves_only_as_a_download(world, plate, technician, signed_in):
-    content = file_for(plate)
-    prepared = bring(world, plate, content)
-    address = reverse("printing:prepared-file", args=[prepared.pk])
-    answer = technician.get(address)
-    assert b"".join(answer.streaming_content) == content.encode()
-    assert answer["Content-Disposition"].startswith("attachment")
-    assert answer["Content-Type"] == "application/octet-stream"
-    assert answer["X-Content-Type-Options"] == "nosniff"
-    assert hashlib.sha256(content.encode()).hexdigest() == prepared.sha256
-    for person, status in ((world.teacher, 200), (world.student, 404), (world.other_technician, 404)):
-        answer = signed_in(person).get(address)
-        assert answer.status_code == status
-        b"".join(answer)  # to its end: then the file is closed
-
-
-def test_using_and_withdrawing_on_the_page(world, plate, technician, signed_in):
-    prepared = bring(world, plate, file_for(plate, grams=2.0))
-    page = reverse("printing:plate-detail", args=[plate.pk])
-    text = text_of(technician.get(page))
-    assert "does not fit in everything" in text
-    assert "I compared it with the plate" in text
-    use = reverse("printing:prepared-use", args=[prepared.pk])
-    assert "Compare the file" in text_of(technician.post(use, follow=True))
-    assert "stands for" in text_of(technician.post(use, {"compared": "on"}, follow=True))
-    withdraw = reverse("printing:prepared-withdraw", args=[prepared.pk])
-    for person in (world.teacher, world.student, world.other_technician):
-        assert signed_in(person).post(withdraw).status_code == 404
-    assert "stands no longer" in text_of(technician.post(withdraw, follow=True))
-    assert post(signed_in(world.teacher), plate, "").status_code == 404
-    seen_by_teacher = text_of(signed_in(world.teacher).get(page))
-    assert prepared.file_name in seen_by_teacher
-    assert "Bring another file" not in seen_by_teacher
-
-
-def test_looking_starts_no_work(world, plate, technician):
-    prepared = bring(world, plate, file_for(plate))
-    plan_now()
-    before = Job.objects.count()
-    technician.get(reverse("printing:plate-detail", args=[plate.pk]))
-    technician.get(reverse("printing:plate-prepared", args=[plate.pk]))
-    b"".join(technician.get(reverse("printing:prepared-file", args=[prepared.pk])))
-    assert Job.objects.count() == before
