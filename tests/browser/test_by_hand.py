@@ -50,28 +50,9 @@ def drag(page: Page, copy: Locator, dx: int, dy: int) -> None:
     page.mouse.up()
 
 
-def test_moving_a_copy_by_keyboard_and_mouse(demo: Demo, browser: Browser):
-    desk = open_desk(browser, demo, "technician", width=1280, height=1400)
-    page = desk.page
-    plate = a_plate(demo)
-    page.goto(f"/plates/{plate}/")
-    page.get_by_role("link", name="Lay it out by hand").click()
-    expect(page.locator("[data-sound]")).to_be_visible()
-    first = page.locator("[data-copy]:not(.away)").last  # drawn above the others, so that the mouse meets it
-    number = first.get_attribute("data-copy")
-    x, y, turn = place(page, first)
-
-    first.focus()
-    page.keyboard.press("ArrowRight")
-    page.keyboard.press("Shift+ArrowUp")
-    page.keyboard.press("r")
-    assert place(page, first) == pytest.approx((x + 1, y + 10, turn + 15), abs=0.06)
-    page.keyboard.press("Shift+R")
-    page.keyboard.press("ArrowLeft")
-    page.keyboard.press("Shift+ArrowDown")
-    assert place(page, first) == pytest.approx((x, y, turn), abs=0.06)
-
-    # off the bed: told by word and shape, in the list, on the drawing and to who listens
+def push_off_the_bed(page: Page, number: str) -> None:
+    """Told by word and shape, in the list, on the drawing and to who listens; and it cannot be saved so."""
+    first = page.locator(f"[data-copy='{number}']")
     for _ in range(25):
         page.keyboard.press("Shift+ArrowDown")
     expect(page.locator("[data-troubles]")).to_contain_text("over the edge of the bed")
@@ -81,10 +62,12 @@ def test_moving_a_copy_by_keyboard_and_mouse(demo: Demo, browser: Browser):
     expect(page.locator("[data-sound]")).to_be_hidden()
     page.get_by_role("button", name="Save this layout").click()  # refused, with what was moved still there
     expect(page.get_by_role("alert")).to_contain_text("over the edge of the bed")
-    first = page.locator(f"[data-copy='{number}']")
     assert place(page, first)[1] == 0  # its middle stays over the bed, where it can be taken hold of
 
-    # back by the mouse: as many px as its mm
+
+def bring_back(page: Page, number: str, x: float, y: float) -> None:
+    """By the mouse, as many px as its mm."""
+    first = page.locator(f"[data-copy='{number}']")
     bed = page.locator("[data-bed] .bed").bounding_box()
     assert bed is not None
     depth = float(page.locator("[data-bed]").get_attribute("data-depth") or 0)
@@ -94,7 +77,8 @@ def test_moving_a_copy_by_keyboard_and_mouse(demo: Demo, browser: Browser):
     page.locator(f"[name=y-{number}]").fill(f"{y:.2f}")
     page.locator("[data-sound]").wait_for(state="visible")
 
-    # take another one off and save
+
+def take_one_off_and_save(page: Page, demo: Demo, plate: int) -> None:
     other = page.locator("[data-copy]:not(.away)").first
     gone = other.get_attribute("data-copy")
     other = page.locator(f"[data-copy='{gone}']")
@@ -107,6 +91,31 @@ def test_moving_a_copy_by_keyboard_and_mouse(demo: Demo, browser: Browser):
     assert asked(demo, "SELECT arranged FROM printing_plate WHERE id = ?", plate) == [(1,)]
     assert asked(demo, "SELECT plate_id = ? FROM printing_printcopy WHERE id = ?", plate, gone) in [[(0,)], [(None,)]]
 
+
+def test_moving_a_copy_by_keyboard_and_mouse(demo: Demo, browser: Browser):
+    desk = open_desk(browser, demo, "technician", width=1280, height=1400)
+    page = desk.page
+    plate = a_plate(demo)
+    page.goto(f"/plates/{plate}/")
+    page.get_by_role("link", name="Lay it out by hand").click()
+    expect(page.locator("[data-sound]")).to_be_visible()
+    first = page.locator("[data-copy]:not(.away)").last  # drawn above the others, so that the mouse meets it
+    number = first.get_attribute("data-copy") or ""
+    x, y, turn = place(page, first)
+
+    first.focus()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("Shift+ArrowUp")
+    page.keyboard.press("r")
+    assert place(page, first) == pytest.approx((x + 1, y + 10, turn + 15), abs=0.06)
+    page.keyboard.press("Shift+R")
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("Shift+ArrowDown")
+    assert place(page, first) == pytest.approx((x, y, turn), abs=0.06)
+
+    push_off_the_bed(page, number)
+    bring_back(page, number, x, y)
+    take_one_off_and_save(page, demo, plate)
     page.get_by_role("button", name="Let the planner lay it out again").click()
     page.wait_for_url(re.compile("/room/"))
     expect(page.locator("body")).to_contain_text("The planner lays")
