@@ -103,6 +103,7 @@ def at_once(transactional_db, tmp_path: Path) -> Iterator[AtOnce]:
         connection.ensure_connection()
         with sqlite3.connect(path) as copy:
             connection.connection.backup(copy)
+            copy.execute("PRAGMA journal_mode=WAL")  # two connections switching at once lock each other out
         copy.close()
         shared["NAME"] = str(path)
 
