@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.core.exceptions import PermissionDenied
 
-from lessons.models import Assignment, KitPart, SchoolClass
+from lessons.models import Assignment, KitPart, LessonPlan, SchoolClass
 from makerlab.accounts.models import User
 
 
@@ -22,6 +22,26 @@ def check_can_set_print(user: User, kit_part: KitPart, assignment: Assignment | 
 def can_set_print(user: User, kit_part: KitPart, assignment: Assignment | None = None) -> bool:
     try:
         check_can_set_print(user, kit_part, assignment)
+    except PermissionDenied:
+        return False
+    return True
+
+
+def check_can_write_plans(user: User) -> None:
+    """Teachers and administrators write the school's lessons."""
+    if not (user.is_teacher or user.is_administrator):
+        raise PermissionDenied
+
+
+def check_can_edit_plan(user: User, plan: LessonPlan) -> None:
+    """Every teacher and administrator of the school may change its lessons; each change is kept as a version."""
+    if not LessonPlan.objects.editable_by(user).filter(pk=plan.pk).exists():
+        raise PermissionDenied
+
+
+def can_edit_plan(user: User, plan: LessonPlan) -> bool:
+    try:
+        check_can_edit_plan(user, plan)
     except PermissionDenied:
         return False
     return True
