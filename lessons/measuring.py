@@ -20,6 +20,7 @@ from django.utils.translation import gettext as _
 
 from lessons.models import Assignment, CheckState, KitPart, MeasuredFile
 from lessons.print_settings import in_force
+from lessons.showing import ShownFiles, keep, read_answer
 from makerlab.work import child
 from makerlab.work.actions import ATTEMPTS_MAX
 from makerlab.work.models import Job, Lane
@@ -67,8 +68,8 @@ def measure(
     kit_part: KitPart | None = None,
 ) -> dict[str, Any]:
     """Measure the stored file in a child process, a redesign also against the kit part's own file. Returns
-    ``{"report": {...}, "picture": "<svg ...>"}`` and the seconds it took as ``check_s``. Raises ChildFailed, or GiveUp
-    when the file is no longer stored."""
+    ``{"report": {...}, "picture": "<svg ...>"}``, what is shown of it as ``shown`` (ShownFiles or None) and the seconds
+    it took as ``check_s``. Raises ChildFailed, or GiveUp when the file is no longer stored."""
     path = item.file.path
     if not os.path.exists(path):
         raise GiveUp(_("The stored file is missing. Please upload it again."))
@@ -87,7 +88,11 @@ def measure(
     answer = child.run(SERVICE, arguments)
     if not is_whole(answer):
         raise child.ChildFailed("crash")
-    return {**answer, "check_s": time.perf_counter() - started}
+    try:
+        shown = read_answer(answer.get("shown"), limits.bed_mm)
+    except ValueError as error:
+        raise child.ChildFailed("crash") from error
+    return {**answer, "shown": shown, "check_s": time.perf_counter() - started}
 
 
 def _stored(item: MeasuredFile) -> dict[str, Any] | None:
@@ -166,6 +171,7 @@ def is_plain_drawing(svg: str) -> bool:
 def apply_measurement(item: MeasuredFile, measured: dict[str, Any]) -> bool:
     """Write the columns. False, and nothing written, when the file is to be read or laid otherwise by now."""
     report = measured["report"]
+    shown: ShownFiles | None = measured.get("shown")
     width_mm, depth_mm, height_mm = report["bbox_mm"] or (None, None, None)
     values = {
         "check_state": CheckState.CHECKED,
@@ -175,6 +181,7 @@ def apply_measurement(item: MeasuredFile, measured: dict[str, Any]) -> bool:
         "verdict": report["verdict"],
         "report": report,
         "picture": measured["picture"],
+        "shown": shown.facts if shown else None,
         "copies_in_file": report["copies_in_file"] or 1,
         "mass_g": report["mass_g"],
         "duration_s": report["duration_s"],
@@ -184,7 +191,10 @@ def apply_measurement(item: MeasuredFile, measured: dict[str, Any]) -> bool:
     }
     rows = type(item)._default_manager.filter(pk=item.pk, unit=item.unit)
     rows = rows.filter(pose__isnull=True) if item.pose is None else rows.filter(pose=item.pose)
-    return bool(rows.update(**values))
+    written = bool(rows.update(**values))
+    if written:
+        keep(item, shown)
+    return written
 
 
 def mark_failed(model: type[MeasuredFile], item_id: str, message: str) -> None:

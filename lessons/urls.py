@@ -3,7 +3,7 @@
 from django.urls import URLPattern, path
 
 from lessons.class_urls import urlpatterns as class_urls
-from lessons.views import after_lab, lab, plans, settings, sign_in
+from lessons.views import after_lab, kit_parts, lab, plans, settings, sign_in
 
 app_name = "lessons"
 urlpatterns: list[URLPattern] = [
@@ -21,7 +21,11 @@ urlpatterns: list[URLPattern] = [
     path("lab/<int:pk>/worksheet/", after_lab.lab_paper, name="lab-paper"),
     path("lab/<int:pk>/results.<str:kind>", lab.lab_results, name="lab-results"),
     path("lab/<int:pk>/board/set/", lab.lab_board_set, name="lab-board-set"),
+    path("kit-parts/<int:pk>/", kit_parts.kit_part, name="kit-part"),
     path("kit-parts/<int:pk>/file/", plans.kit_part_file, name="kit-part-file"),
+    path("kit-parts/<int:pk>/mesh/", kit_parts.kit_part_mesh, name="kit-part-mesh"),
+    path("kit-parts/<int:pk>/picture.png", kit_parts.kit_part_picture, name="kit-part-picture"),
+    path("kit-parts/<int:pk>/small.png", kit_parts.kit_part_small, name="kit-part-small"),
     path("kit-parts/<int:pk>/print-settings/", settings.kit_settings, name="kit-settings"),
     path("kit-parts/<int:pk>/print-settings/figures/", settings.kit_settings_figures, name="kit-settings-figures"),
     path("assignments/<int:pk>/print-settings/", settings.assignment_settings, name="assignment-settings"),

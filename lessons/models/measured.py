@@ -46,6 +46,7 @@ class MeasuredFile(models.Model):
     verdict = models.CharField(max_length=10, choices=[(v.value, v.value) for v in Verdict], blank=True)
     report = models.JSONField(null=True, blank=True)  # as written by meshcheck.check.report_json
     picture = models.TextField(blank=True)  # SVG drawn by meshcheck.picture
+    shown = models.JSONField(null=True, blank=True)  # facts of meshcheck.shown, bed_mm and the key of lessons.showing
     copies_in_file = models.PositiveSmallIntegerField(default=1)
     mass_g = models.FloatField(null=True, blank=True)
     duration_s = models.FloatField(null=True, blank=True)

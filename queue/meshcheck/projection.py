@@ -63,7 +63,7 @@ def look(points: FloatArray, faces: IntArray, *, both_sides: bool, width: int, h
     # y points down, so a facet turned to the eye runs clockwise on the picture
     front = np.abs(facing) > 1e-9 if both_sides else facing < -1e-9
     faces, source = np.ascontiguousarray(faces[front]), source[front]
-    nearest = _nearest(points, faces, width, height)
+    nearest = nearest_faces(points, faces, width, height)
     visible = np.unique(nearest[nearest >= 0]).astype(np.int32)
     shown = np.zeros(len(faces), np.bool_)
     shown[visible] = True
@@ -137,7 +137,7 @@ def _rows(points, face, height):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _nearest(points, faces, width, height):  # type: ignore[no-untyped-def]
+def nearest_faces(points, faces, width, height):  # type: ignore[no-untyped-def]
     """(height, width) int32: the facet nearest to the eye at each pixel, -1 for none."""
     depth = np.full((height, width), -np.inf)
     nearest = np.full((height, width), np.int32(-1))

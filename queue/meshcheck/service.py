@@ -5,6 +5,7 @@ Run in a disposable child: everything here reads files from outside.
 
 from __future__ import annotations
 
+import base64
 import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
@@ -28,6 +29,7 @@ from meshcheck.overhang import bed_slack_mm, overhang
 from meshcheck.picture import draw
 from meshcheck.plating import arranged, estimate_files, placed_file, read_solid, rotation_of
 from meshcheck.report import report_json
+from meshcheck.shown.make import Shown, shown
 from meshcheck.types import Gauge, Limits, Machine, Mesh, MeshRejected, PrintSettings, Unit, Unknown, Vector
 
 
@@ -46,8 +48,9 @@ def measure(
 
     ``kit_part`` is the path, name and unit of the kit's own file where there is one to compare with.
     The mappings hold the fields of Gauge, PrintSettings, Machine and Limits. Answers ``report`` (as
-    ``meshcheck.report.report_json`` describes) and ``picture`` (SVG). A file that cannot be read is a report with the
-    verdict ``rejected``. Raises OSError, and TypeError or ValueError for settings that cannot be.
+    ``meshcheck.report.report_json`` describes), ``picture`` (SVG) and ``shown`` (meshcheck.shown.make.Shown as base64;
+    None when there is nothing to show). A file that cannot be read is a report with the verdict ``rejected``. Raises
+    OSError, and TypeError or ValueError for settings that cannot be.
     """
     report = check_part(
         Path(path).read_bytes(),
@@ -60,7 +63,14 @@ def measure(
         pose=rotation_of(pose) if pose else None,
         kit_mesh=_kit_mesh(kit_part),
     )
-    return {"report": report_json(report), "picture": draw(report)}
+    return {"report": report_json(report), "picture": draw(report), "shown": _as_text(shown(report))}
+
+
+def _as_text(made: Shown | None) -> dict[str, Any] | None:
+    if made is None:
+        return None
+    data = {"mesh": made.mesh, "picture": made.picture, "small": made.small}
+    return {"facts": made.facts, **{name: base64.b64encode(piece).decode() for name, piece in data.items()}}
 
 
 def _kit_mesh(kit_part: Mapping[str, Any] | None) -> Mesh | None:

@@ -25,6 +25,7 @@ from meshcheck.overhang import overhang
 from meshcheck.picture import draw
 from meshcheck.reading import read_mesh
 from meshcheck.repair import repair
+from meshcheck.shown.make import shown
 from meshcheck.types import FloatArray, Gauge, Machine, Mesh, PrintSettings, RawMesh, Topology, Unit
 from meshcheck.walls import thin_walls
 
@@ -42,7 +43,7 @@ def kernels() -> Sequence[tuple[str, Callable[[], None]]]:
         ("layers, grams and minutes", _estimate),
         ("footprint", _footprint),
         ("files of machine words", _gcode),
-        ("a whole check and its picture", _check),
+        ("a whole check and its pictures", _check),
     )
 
 
@@ -145,4 +146,6 @@ def _gcode() -> None:
 
 
 def _check() -> None:
-    draw(check_part(stl_bytes([PlacedMesh(_wheel(), 0.0, 0.0)]), "wheel.stl", gauge=Gauge(hole_diameter_mm=3.2)))
+    report = check_part(stl_bytes([PlacedMesh(_wheel(), 0.0, 0.0)]), "wheel.stl", gauge=Gauge(hole_diameter_mm=3.2))
+    draw(report)
+    shown(report)

@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as lazy
 
 from lessons.models import KitPart, MeasuredFile
+from lessons.part_view import PartView, part_view
 from makerlab.components.figures import grams, hours_and_minutes, millimetres, with_unit
 from submissions.models import Submission
 
@@ -103,6 +104,13 @@ def side_by_side(kit_part: KitPart, versions: Sequence[Submission], looked_at: S
     heads = [_("Starting part") if isinstance(item, KitPart) else _version_head(item) for item in items]
     rows = [_row(measure, items) for measure in MEASURES]
     return Table(heads, [row for row in rows if row is not None], items)
+
+
+def version_view(item: Submission, versions: Sequence[Submission]) -> PartView | None:
+    """The version in 3D, with the one before it, of the same design, as a ghost."""
+    earlier = [version for version in versions if version.version < item.version and version.shown]
+    before = max(earlier, key=lambda version: version.version, default=None)
+    return part_view(item, "submissions:submission", before, _version_head(before) if before else "")
 
 
 def _version_head(item: MeasuredFile) -> str:

@@ -1,18 +1,23 @@
-"""What submissions do when the print settings of a kit part change. Runs in the transaction of the change."""
+"""What submissions do when the print settings of a kit part change, and when one is deleted. Runs in the transaction
+of the change."""
 
 from __future__ import annotations
 
 from typing import Any
 
+from django.db.models.signals import post_delete
 from django.dispatch import receiver
 
 from lessons.models import Assignment, CheckState, KitPart
+from lessons.showing import forget_deleted
 from lessons.signals import settings_changed
 from makerlab.work.actions import enqueue
 from meshcheck.types import Verdict
 from submissions.models import Submission
 from submissions.queries import JOB_KIND
 from submissions.states import State
+
+post_delete.connect(forget_deleted, sender=Submission, dispatch_uid="submissions.forget_shown")
 
 AFTER_FRESH_UPLOADS = 5  # priority of the jobs: somebody waits for a fresh upload
 

@@ -7,6 +7,7 @@ says: nobody without a sign-in gets in, and nobody of another school finds an ob
 
 from __future__ import annotations
 
+import gzip
 import os
 from collections.abc import Iterator
 from datetime import time
@@ -19,7 +20,8 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
-from lessons.models import DayKind, SchoolDay
+from lessons.models import DayKind, MeasuredFile, SchoolDay
+from lessons.showing import SUFFIX, ShownFiles, keep
 from makerlab.accounts.models import User
 from printing.models import ExtraHours, Plate, PreparedFile, WhatIf
 from tests.conftest import ROOT
@@ -54,6 +56,15 @@ def addresses() -> Iterator[tuple[str, URLPattern]]:
     yield from walk(get_resolver(), "")
 
 
+def give_something_to_show(item: MeasuredFile) -> None:
+    """A mesh and pictures beside the item's file, as a check leaves them; what they hold does not matter here."""
+    if not item.file:
+        item.file.save("", ContentFile(b"solid"))
+    item.shown = {"key": "0" * 32, "faces": 1, "faces_measured": 1, "flags": {}, "bytes": 1, "from_below": False}
+    keep(item, ShownFiles({kind: gzip.compress(b"") for kind in SUFFIX}, item.shown))
+    item.save()
+
+
 def objects(world: World) -> dict[str, Any]:
     """By the noun an address begins with: an object of our team, our class, our room."""
     world.plan.content = {"experiment": GOOD}
@@ -66,6 +77,8 @@ def objects(world: World) -> dict[str, Any]:
     )
     prepared = PreparedFile(plate=plate, kind=world.printers[0].kind, file_name="P2.gcode", dialect="printer-ms")
     prepared.file.save("", ContentFile(b"G1 X1 F100"))
+    for seen in (request.submission, world.wheel):
+        give_something_to_show(seen)
     return {
         "prepared": prepared,
         "submission": request.submission, "review": waiting, "request": request, "run": run, "plate": plate,

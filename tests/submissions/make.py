@@ -81,6 +81,7 @@ def report(verdict: str = "ok", **changes: Any) -> dict[str, Any]:
                 "axis": [0.0, 0.0, 1.0],
                 "eccentricity_mm": 0.01,
                 "roundness_mm": 0.0,
+                "centre_mm": [0.0, 0.0, 4.0],
                 "certain": True,
             }
         ],

@@ -20,7 +20,7 @@ from makerlab.http import SignedInRequest, is_fragment
 from meshcheck.types import Unit, Verdict
 from meshcheck.units import UNIT_NAMES
 from submissions import actions, permissions, queries
-from submissions.compare import side_by_side, spin_inertia_gcm2
+from submissions.compare import side_by_side, spin_inertia_gcm2, version_view
 from submissions.forms import HandInForm
 from submissions.layer_page import asked_layer, shown_layer
 from submissions.models import Submission
@@ -71,6 +71,7 @@ def report_context(request: SignedInRequest, submission: Submission, form: HandI
         **context,
         "banner": verdict_banner(submission),
         "findings": sort_findings(submission) if readable else [],
+        "view": version_view(submission, versions),
         "spin_inertia": spin_inertia_gcm2(submission),
         "filament": None if user.is_student else filament_cost(submission),
         "table": side_by_side(submission.kit_part, versions, submission) if readable else None,

@@ -15,7 +15,7 @@ from makerlab.http import SignedInRequest
 from meshcheck.for_teachers import FOR_TEACHERS
 from meshcheck.types import Level, Verdict
 from submissions import actions, permissions, queries
-from submissions.compare import hole_mm, spin_inertia_gcm2
+from submissions.compare import hole_mm, spin_inertia_gcm2, version_view
 from submissions.forms import ReturnForm
 from submissions.look_alikes import look_alikes
 from submissions.models import Submission
@@ -87,6 +87,7 @@ def desk_context(request: SignedInRequest, submission: Submission, form: ReturnF
         "period": period_of(submission.assignment.meeting),
         "spin_inertia": spin_inertia_gcm2(submission),
         "hole_mm": hole_mm(submission),
+        "view": version_view(submission, list(queries.versions(submission).defer("picture"))),
         "form": form,
         "review": queries.last_review(submission),
         "look_alikes": look_alikes(submission, request.user),

@@ -1,0 +1,1 @@
+"""How a checked part is shown: a compact mesh for our own viewer, and rendered pictures of it."""
