@@ -3,6 +3,7 @@
 from django.urls import URLPattern, path
 
 from lessons.class_urls import urlpatterns as class_urls
+from lessons.plan_urls import urlpatterns as plan_urls
 from lessons.views import after_lab, kit_parts, lab, plans, settings, sign_in
 
 app_name = "lessons"
@@ -40,4 +41,5 @@ urlpatterns: list[URLPattern] = [
         name="assignment-settings-figures",
     ),
     *class_urls,
+    *plan_urls,
 ]

@@ -50,7 +50,8 @@ def save_plan(
     if now.version != expected_version:
         raise ChangedMeanwhile(_("Somebody saved this lesson after you opened it."))
     merged = {**now.content, **(content or {})}
-    merged = {key: value for key, value in merged.items() if value is not None}
+    # no rows where there was nothing is no change
+    merged = {key: value for key, value in merged.items() if value is not None and (value != [] or key in now.content)}
     after = {**snapshot(now), **{name: value for name, value in (fields or {}).items() if name in OWN}}
     after["content"] = with_standard(merged, has_kit=now.kit_parts.exists())
     return _write(user, now, after, "save_plan")

@@ -8,31 +8,45 @@ from django.utils.text import get_valid_filename
 from django.views.decorators.http import require_safe
 
 from lessons.models import KitPart, LessonPlan
-from lessons.plan_pages import steps_by_meeting
+from lessons.plan_pages import given, plan_page
 from makerlab.files import attachment
 from makerlab.http import SignedInRequest
 
 
 @require_safe
 def plan_list(request: SignedInRequest) -> HttpResponse:
-    """The plans somebody may see; a student with one plan goes straight to it."""
-    plans = list(LessonPlan.objects.visible_to(request.user).order_by("title", "pk"))
+    """The plans somebody may see; a student with one plan goes straight to it. Plans that were put away stand apart,
+    and only for who can take them back."""
+    plans = list(LessonPlan.objects.visible_to(request.user).select_related("adapted_from").order_by("title", "pk"))
     if request.user.is_student and len(plans) == 1:
         return redirect("lessons:plan-detail", pk=plans[0].pk)
-    return render(request, "lessons/plan_list.html", {"plans": plans})
+    writes = request.user.is_teacher or request.user.is_administrator
+    context = {
+        "plans": [plan for plan in plans if plan.archived_at is None or request.user.is_student],
+        "put_away": [plan for plan in plans if plan.archived_at is not None] if writes else [],
+        "writes": writes,
+    }
+    return render(request, "lessons/plan_list.html", context)
 
 
 @require_safe
 def plan_detail(request: SignedInRequest, pk: int) -> HttpResponse:
     """One plan: for staff all of it, for students what they need."""
-    plan = LessonPlan.objects.visible_to(request.user).filter(pk=pk).first()
+    plan = LessonPlan.objects.visible_to(request.user).select_related("adapted_from").filter(pk=pk).first()
     if plan is None:
         raise Http404
-    parts = plan.kit_parts.select_related("gauge").defer("report", "picture")
-    context = {"plan": plan, "text": plan.content, "meetings": steps_by_meeting(plan), "parts": parts}
-    context |= {
-        "sets_print": LessonPlan.objects.editable_by(request.user).filter(pk=plan.pk).exists(),
-        "own_assignments": plan.assignments.editable_by(request.user).select_related("school_class", "meeting"),
+    page = plan_page(plan, request.user)
+    writes = LessonPlan.objects.editable_by(request.user).filter(pk=plan.pk).exists()
+    context = {
+        "page": page,
+        "plan": plan,
+        "text": page.text,
+        "meetings": page.meetings,
+        "parts": page.parts,
+        "cost": page.cost,
+        "sets_print": writes,
+        "manages": writes,
+        "own_assignments": given(plan, request.user),
     }
     return render(request, "lessons/plan_detail.html", context)
 

@@ -7,6 +7,7 @@ class PrintingConfig(AppConfig):
     def ready(self) -> None:
         from lessons.classes.moving import effect_sources
         from lessons.measuring import room_sources
+        from lessons.plans.cost import price_sources as kit_price_sources
         from printing import (
             costs,
             jobs,  # noqa: F401 - registers the kinds of background work
@@ -23,5 +24,7 @@ class PrintingConfig(AppConfig):
             progress_sources.append(progress.of_team)
         if costs.price_for not in price_sources:
             price_sources.append(costs.price_for)
+        if costs.prices_today not in kit_price_sources:
+            kit_price_sources.append(costs.prices_today)
         if moved_meetings.effect_on_room not in effect_sources:
             effect_sources.append(moved_meetings.effect_on_room)

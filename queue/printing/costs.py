@@ -179,6 +179,22 @@ def price_today(school_id: int, material: str, colour: str) -> Decimal | None:
     return None
 
 
+def prices_today(school_id: int, wanted: set[tuple[str, str]]) -> dict[tuple[str, str], Decimal]:
+    """``price_today`` of several materials and colours with one look; those without a price are left out."""
+    known: dict[str, dict[str, list[Decimal]]] = defaultdict(lambda: defaultdict(list))
+    spools = Spool.objects.filter(room__school_id=school_id, price_per_kg__isnull=False)
+    for material, colour, price in spools.values_list("material", "colour", "price_per_kg"):
+        if price is not None:
+            known[material][colour].append(price)
+    found = {}
+    for material, colour in wanted:
+        of_material = known.get(material, {})
+        prices = of_material.get(colour) or [price for each in of_material.values() for price in each]
+        if prices:
+            found[material, colour] = (sum(prices, Decimal(0)) / len(prices)).quantize(Decimal("0.01"))
+    return found
+
+
 def price_for(submission: Submission) -> Decimal | None:
     """Today's price of a kilogram of what the part is printed in."""
     part = submission.kit_part

@@ -113,7 +113,7 @@ def test_list_leads_a_student_with_one_plan_to_it_and_lists_for_staff(world, sig
 def test_pages_take_few_queries(world, plan, signed_in, django_assert_max_num_queries):
     for who in ("student", "teacher"):
         client = signed_in(getattr(world, who))
-        with django_assert_max_num_queries(8):
+        with django_assert_max_num_queries(10):
             client.get(f"/lessons/{plan.pk}/")
 
 

@@ -69,6 +69,7 @@ def objects(world: World) -> dict[str, Any]:
     """By the noun an address begins with: an object of our team, our class, our room."""
     world.plan.content = {"experiment": GOOD}
     world.plan.save(update_fields=["content"])
+    world.plan.versions.create(number=1, fields={"title": world.plan.title, "content": {}})
     request = ordered(world)
     waiting = make_submission(world, team=world.second_team, state="handed_in")
     run = started(world, make_plate(world, request, number=1))

@@ -103,7 +103,8 @@ def test_a_copy_has_kit_mesh_and_gauge(world):
     wheel = made.kit_parts.get(code="wheel")
     assert wheel.pk != world.wheel.pk
     assert wheel.file.name != world.wheel.file.name
-    assert wheel.file.read() == b"solid nothing"
+    with wheel.file.open("rb") as stream:
+        assert stream.read() == b"solid nothing"
     assert wheel.gauge.hole_diameter_mm == 3.2
     assert (wheel.copies_per_team, wheel.redesignable, wheel.mass_g) == (4, True, 10.0)
     assert made.kit_parts.count() == 2

@@ -1,0 +1,17 @@
+"""Addresses of writing lesson plans: the editor, versions, sheets, packages, kits."""
+
+from django.urls import URLPattern, path
+
+from lessons.views import plan_edit, plan_manage
+
+urlpatterns: list[URLPattern] = [
+    path("plans/new/", plan_manage.plan_new, name="plan-new"),
+    path("plans/<int:pk>/edit/", plan_edit.plan_edit, name="plan-edit"),
+    path("plans/<int:pk>/preview/", plan_edit.plan_preview, name="plan-preview"),
+    path("plans/<int:pk>/copy/", plan_manage.plan_copy, name="plan-copy"),
+    path("plans/<int:pk>/archive/", plan_manage.plan_archive, name="plan-archive"),
+    path("plans/<int:pk>/restore/", plan_manage.plan_restore, name="plan-restore"),
+    path("plans/<int:pk>/versions/", plan_manage.plan_versions, name="plan-versions"),
+    path("plans/<int:pk>/versions/<int:number>/", plan_manage.plan_version, name="plan-version"),
+    path("plans/<int:pk>/versions/<int:number>/back/", plan_manage.plan_version_back, name="plan-version-back"),
+]
