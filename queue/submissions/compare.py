@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as lazy
 
@@ -34,6 +35,7 @@ class Table:
     heads: list[str]
     rows: list[Row]
     items: list[MeasuredFile]
+    pictures: list[str]  # addresses of the small pictures, empty where there is none
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +105,12 @@ def side_by_side(kit_part: KitPart, versions: Sequence[Submission], looked_at: S
         return None
     heads = [_("Starting part") if isinstance(item, KitPart) else _version_head(item) for item in items]
     rows = [_row(measure, items) for measure in MEASURES]
-    return Table(heads, [row for row in rows if row is not None], items)
+    return Table(heads, [row for row in rows if row is not None], items, [_small_picture(item) for item in items])
+
+
+def _small_picture(item: MeasuredFile) -> str:
+    name = "lessons:kit-part-small" if isinstance(item, KitPart) else "submissions:submission-small"
+    return reverse(name, args=[item.pk]) if item.shown else ""
 
 
 def version_view(item: Submission, versions: Sequence[Submission]) -> PartView | None:

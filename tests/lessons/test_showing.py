@@ -90,7 +90,7 @@ BOMB = base64.b64encode(gzip.compress(bytes(40 * 1024 * 1024))).decode()
 def test_an_answer_that_is_not_whole_is_refused(told, spoil):
     spoiled = copy.deepcopy(told)
     spoil(spoiled)
-    with pytest.raises(ValueError, match="made for looking at|larger than it may be"):
+    with pytest.raises(ValueError, match=r"made for looking at|larger than it may be"):
         read_answer(spoiled)
 
 

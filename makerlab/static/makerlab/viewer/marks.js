@@ -34,7 +34,18 @@ function write(pen, text, [x, y], colours, colour) {
   pen.fillText(text, x, y);
 }
 
-/* Along the lower edge of the part that lies nearest to the foot of the stage. */
+/* How many of some points along a line lie on the stage. */
+function onStage(camera, from, way, length) {
+  const { width, height } = camera.size;
+  const seen = (share) => {
+    const [x, y] = camera.place(along(from, way, share * length));
+    return x > 0 && x < width && y > 0 && y < height - NUMBER_PX / 2;
+  };
+  return [0, 0.25, 0.5, 0.75, 1].filter(seen).length;
+}
+
+/* Along the lower edge of the part that lies nearest to the foot of the stage, or the other one where more of it is
+   seen. */
 function drawRuler(pen, camera, colours, axis, lang) {
   const { low, high } = camera;
   const other = 1 - axis;
@@ -44,13 +55,14 @@ function drawRuler(pen, camera, colours, axis, lang) {
     [from[axis], from[other]] = [low[axis], value];
     return from;
   });
-  const foot = (from) => camera.place(along(from, axis ? [0, 1, 0] : [1, 0, 0], length / 2))[1];
-  const [far, near] = edges.sort((a, b) => foot(a) - foot(b));
+  const way = axis ? [0, 1, 0] : [1, 0, 0];
+  const foot = (from) => camera.place(along(from, way, length / 2))[1];
+  const seenOf = (from) => onStage(camera, from, way, length);
+  const [far, near] = edges.sort((a, b) => seenOf(a) - seenOf(b) || foot(a) - foot(b));
   const away = near[other] > far[other] ? 1 : -1;
   const scale = camera.scale;
   const out = along([0, 0, 0], axis ? [away, 0, 0] : [0, away, 0], AWAY_PX / scale);
   const start = near.map((value, i) => value + out[i]);
-  const way = axis ? [0, 1, 0] : [1, 0, 0];
   const ends = [camera.place(start), camera.place(along(start, way, length))];
   const seen = Math.hypot(ends[1][0] - ends[0][0], ends[1][1] - ends[0][1]);
   if (seen < NUMBER_PX) return;
