@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from planning.types import Circle, Footprint, Hull, PlacedItem, Rectangle
 
 Point = tuple[float, float]
+OTHER_ANGLE_DEG = 5.0
+# Round outlines have hundreds of corners; packing takes as long as there are corners.
+CORNERS_MOST, AREA_ADDED_MOST = 16, 0.02
 
 
 @dataclass(frozen=True, slots=True)
 class Outline:
     """A disc or rectangle to pack by. The part must be turned by ``turn_deg`` to lie in it; its footprint's centre is
-    then ``offset_mm`` from the outline's centre. ``area_mm2`` is the part's own area."""
+    then ``offset_mm`` from the outline's centre. ``area_mm2`` is the part's own area. ``corners``: the part's own
+    outline in it, convex and anticlockwise about the outline's centre; a disc has the one corner its centre."""
 
     half_width_mm: float
     half_depth_mm: float
@@ -21,6 +25,8 @@ class Outline:
     area_mm2: float
     turn_deg: float = 0.0
     offset_mm: Point = (0.0, 0.0)
+    corners: tuple[Point, ...] = ((0.0, 0.0),)
+    is_hull: bool = False  # the corners are its own, not those of its box
 
     @property
     def box_area_mm2(self) -> float:
@@ -40,17 +46,69 @@ def turned(point: Point, degrees: float) -> Point:
     return (point[0] * cos - point[1] * sin, point[0] * sin + point[1] * cos)
 
 
+def box_outline(half_width_mm: float, half_depth_mm: float) -> Outline:
+    """A rectangle as it is."""
+    x, y = half_width_mm, half_depth_mm
+    return Outline(x, y, False, 4 * x * y, corners=((-x, -y), (x, -y), (x, y), (-x, y)))
+
+
+def exact_outlines(footprint: Footprint) -> tuple[Outline, ...]:
+    """As ``outline_of``, but a hull lies in its smallest rectangle, or in the next smallest that stands at another
+    angle, with its own corners."""
+    if not isinstance(footprint, Hull):
+        return (outline_of(footprint),)
+    points = centred_hull(footprint)
+    return _rectangles(fewer_corners(points), polygon_area(points))
+
+
+def fewer_corners(points: list[Point]) -> list[Point]:
+    """A convex polygon around a convex polygon, with fewer corners: sides are taken out, those first that add the least
+    area, until CORNERS_MOST are left or the next would bring the whole to more than AREA_ADDED_MOST more."""
+    spare = AREA_ADDED_MOST * polygon_area(points)
+    corners = list(points)
+    added = [_without_side(corners, at) for at in range(len(corners))]
+    while len(corners) > CORNERS_MOST:
+        at = min(range(len(corners)), key=lambda index: added[index][0])
+        area, tip = added[at]
+        if area > spare:
+            break
+        spare -= area
+        following = (at + 1) % len(corners)
+        corners[at] = tip
+        del corners[following], added[following]
+        at -= following == 0
+        for changed in (at - 1, at, (at + 1) % len(corners)):
+            added[changed] = _without_side(corners, changed)
+    return corners
+
+
+def _without_side(points: list[Point], at: int) -> tuple[float, Point]:
+    """The area added when the side from that corner to the next is taken out and its neighbours run on until they
+    meet, and where they do; infinite when they do not."""
+    size = len(points)
+    before, first, second, after = (points[(at + step) % size] for step in (-1, 0, 1, 2))
+    one = (first[0] - before[0], first[1] - before[1])
+    two = (second[0] - after[0], second[1] - after[1])
+    cross = one[0] * two[1] - one[1] * two[0]
+    if cross >= -1e-9:  # together they turn by half a circle or more
+        return math.inf, first
+    share = ((second[0] - first[0]) * two[1] - (second[1] - first[1]) * two[0]) / cross
+    tip = (first[0] + share * one[0], first[1] + share * one[1])
+    return abs(_cross(first, second, tip)) / 2, tip
+
+
 def outline_of(footprint: Footprint) -> Outline:
     """Exact for circles and rectangles; for a hull the smaller of its enclosing circle and its smallest rectangle."""
     if isinstance(footprint, Circle):
         return Outline(footprint.radius_mm, footprint.radius_mm, True, math.pi * footprint.radius_mm**2)
     if isinstance(footprint, Rectangle):
-        return Outline(footprint.width_mm / 2, footprint.depth_mm / 2, False, footprint.width_mm * footprint.depth_mm)
+        return box_outline(footprint.width_mm / 2, footprint.depth_mm / 2)
     points = centred_hull(footprint)
     area = polygon_area(points)
     if area <= 0:
         raise ValueError("The hull has no area.")
-    box = _smallest_rectangle(points, area)
+    exact = _rectangles(points, area)[0]
+    box = replace(exact, corners=box_outline(exact.half_width_mm, exact.half_depth_mm).corners, is_hull=False)
     disc = _enclosing_disc(points, area)
     return disc if math.pi * disc.half_width_mm**2 < box.box_area_mm2 else box
 
@@ -87,18 +145,26 @@ def polygon_area(points: list[Point]) -> float:
     return sum(a[0] * b[1] - b[0] * a[1] for a, b in pairs) / 2
 
 
-def _smallest_rectangle(points: list[Point], area: float) -> Outline:
-    """One side of the smallest rectangle lies along an edge (H. Freeman and R. Shapira, Commun. ACM 18, 1975)."""
-    best: Outline | None = None
+def _rectangles(points: list[Point], area: float) -> tuple[Outline, ...]:
+    """The smallest rectangle, and the next smallest at another angle. One side of the smallest rectangle lies along an
+    edge (H. Freeman and R. Shapira, Commun. ACM 18, 1975)."""
+    found = []
     for first, second in zip(points, points[1:] + points[:1], strict=True):
         turn = -math.degrees(math.atan2(second[1] - first[1], second[0] - first[0]))
         xs, ys = zip(*(turned(point, turn) for point in points), strict=True)
         width, depth = max(xs) - min(xs), max(ys) - min(ys)
-        if best is None or width * depth < best.box_area_mm2 - 1e-9:
-            offset = (-(max(xs) + min(xs)) / 2, -(max(ys) + min(ys)) / 2)
-            best = Outline(width / 2, depth / 2, False, area, turn % 360.0, offset)
-    assert best is not None
-    return best
+        offset = (-(max(xs) + min(xs)) / 2, -(max(ys) + min(ys)) / 2)
+        corners = tuple((x + offset[0], y + offset[1]) for x, y in zip(xs, ys, strict=True))
+        found.append(Outline(width / 2, depth / 2, False, area, turn % 360.0, offset, corners, is_hull=True))
+    found.sort(key=lambda outline: round(outline.box_area_mm2, 6))
+    others = [outline for outline in found if _angle_apart(outline.turn_deg, found[0].turn_deg) > OTHER_ANGLE_DEG]
+    return (found[0], *others[:1])
+
+
+def _angle_apart(one_deg: float, other_deg: float) -> float:
+    """Between two rectangles, 0 to 45 degrees."""
+    apart = (one_deg - other_deg) % 90.0
+    return min(apart, 90.0 - apart)
 
 
 def _enclosing_disc(points: list[Point], area: float) -> Outline:
