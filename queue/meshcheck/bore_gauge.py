@@ -15,28 +15,43 @@ NAMES = {
     BoreKind.KEYED: "round with a keyway",
     BoreKind.HEXAGONAL: "hexagonal",
     BoreKind.SQUARE: "square",
+    BoreKind.TAPERED: "tapered",
+    BoreKind.OTHER: "neither round nor any usual shape",
 }
 DRIVES = "The axle drives the part by that shape. Without it the axle turns and the part stands still."
 BLOCKS = "The round axle cannot pass: only a bar of {free:.2f} mm does."
+TAPERS = "The axle touches the narrow end only, so the part can wobble on it."
 LOOSE = "The kit part's hole is plainly round, and nothing on the axle fits this shape."
 FLATS = (BoreKind.D, BoreKind.DOUBLE_D, BoreKind.HEXAGONAL, BoreKind.SQUARE)
 
 
 def judge_bore(holes: Sequence[Hole], gauge: Gauge, low_mm: float, total: int) -> list[Finding]:
     """What is said about the shape of the bores, one finding per matter. ``low_mm`` is the narrowest diameter allowed;
-    ``total`` how many holes the gauge is held against. Holes that are hard to measure are left to another finding."""
-    sure = [hole for hole in holes if hole.certain]
+    ``total`` how many holes the gauge is held against. Round ones that are hard to measure are left to another finding."""
+    sure = [hole for hole in holes if hole.certain or hole.shape.kind is BoreKind.OTHER]
     wanted = BoreKind(gauge.bore_kind) if gauge.bore_kind else BoreKind.ROUND
     # six sides asked as a circle are a coarse circle, which the free width judges
     plain = (wanted, BoreKind.HEXAGONAL) if wanted is BoreKind.ROUND else (wanted,)
-    changed = [hole for hole in sure if hole.shape.kind not in plain]
+    changed = [hole for hole in sure if hole.shape.kind not in plain and not _hardly_tapers(hole, gauge)]
+    findings = []
     if gauge.bore_kind is None:  # the shape was not asked: only what stops the axle counts
         changed = [hole for hole in changed if hole.free_diameter_mm < low_mm]
-    findings = [_changed(changed, wanted, low_mm, total)] if changed else []
+        tapers = [
+            hole for hole in sure if hole.shape.kind is BoreKind.TAPERED and hole.free_diameter_mm >= low_mm
+            and not _hardly_tapers(hole, gauge)
+        ]  # fmt: skip
+        findings += [_tapers(tapers, total)] if tapers else []
+    findings += [_changed(changed, wanted, low_mm, total)] if changed else []
     same = [hole for hole in sure if hole.shape.kind is wanted]
     if wanted is not BoreKind.ROUND and same:
         findings += _measures(same, gauge, wanted, total)
     return findings
+
+
+def _hardly_tapers(hole: Hole, gauge: Gauge) -> bool:
+    """Whether both ends of a tapered hole differ by less than what is allowed."""
+    wide = hole.shape.wide_mm
+    return wide is not None and wide - hole.diameter_mm <= gauge.hole_plus_mm + gauge.hole_minus_mm
 
 
 def needs_round_bar(hole: Hole, gauge: Gauge) -> bool:
@@ -44,7 +59,7 @@ def needs_round_bar(hole: Hole, gauge: Gauge) -> bool:
     where the shape itself is already said to be another one."""
     kind = hole.shape.kind
     return gauge.bore_kind in (None, BoreKind.ROUND, BoreKind.KEYED) and kind in (
-        BoreKind.ROUND, BoreKind.KEYED, BoreKind.HEXAGONAL,
+        BoreKind.ROUND, BoreKind.KEYED, BoreKind.HEXAGONAL, BoreKind.TAPERED,
     )  # fmt: skip
 
 
@@ -53,6 +68,8 @@ def in_words(shape: BoreShape) -> str:
     words = [NAMES[shape.kind]]
     if shape.across_flats_mm is not None:
         words.append(f"{shape.across_flats_mm:.2f} mm across {'the flat' if shape.kind is BoreKind.D else 'flats'}")
+    if shape.wide_mm is not None:
+        words.append(f"{shape.wide_mm:.2f} mm at the wide end")
     if shape.keyway_width_mm is not None and shape.keyway_depth_mm is not None:
         words.append(f"{shape.keyway_width_mm:.2f} mm wide and {shape.keyway_depth_mm:.2f} mm deep")
     return ", ".join(words)
@@ -66,7 +83,8 @@ def _changed(changed: Sequence[Hole], wanted: BoreKind, low_mm: float, total: in
     hole = min(changed, key=lambda h: h.free_diameter_mm)
     because = DRIVES
     if wanted is BoreKind.ROUND:
-        because = BLOCKS.format(free=hole.free_diameter_mm) if hole.free_diameter_mm < low_mm else LOOSE
+        loose = TAPERS if hole.shape.kind is BoreKind.TAPERED else LOOSE
+        because = BLOCKS.format(free=hole.free_diameter_mm) if hole.free_diameter_mm < low_mm else loose
     return make(
         "bore_shape_changed",
         found=in_words(hole.shape),
@@ -74,6 +92,11 @@ def _changed(changed: Sequence[Hole], wanted: BoreKind, low_mm: float, total: in
         because=because,
         where=_where(changed, total),
     )
+
+
+def _tapers(tapers: Sequence[Hole], total: int) -> Finding:
+    hole = max(tapers, key=lambda h: (h.shape.wide_mm or 0.0) - h.diameter_mm)
+    return make("bore_tapers", value=hole.diameter_mm, wide=hole.shape.wide_mm, where=_where(tapers, total))
 
 
 def _measures(same: Sequence[Hole], gauge: Gauge, wanted: BoreKind, total: int) -> list[Finding]:

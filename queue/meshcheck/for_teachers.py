@@ -41,6 +41,7 @@ FOR_TEACHERS: dict[str, str] = {
     "hole_scaled": "The whole part was scaled, the commonest mistake. Undo the scaling and change the rim instead.",
     "hole_stretched": "One direction was scaled more than another. Undo it; the hub must be a circle.",
     "bore_shape_changed": "Let the team try the real axle in both parts: they feel at once what the shape is for.",
+    "bore_tapers": "Some programs add a draft angle to holes. Ask whether it was meant; the axle is straight.",
     "bore_flat_moved": _HUB,
     "bore_keyway_changed": _HUB,
     "hub_changed": "Fine if it was meant and still fits the holder. Lay it on the kit part and look together.",

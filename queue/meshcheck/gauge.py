@@ -10,6 +10,7 @@ import numpy as np
 from meshcheck.bore_gauge import judge_bore, needs_round_bar
 from meshcheck.findings import make
 from meshcheck.types import Basics, Finding, Gauge, Hole, HubDeviation, Mesh, Unknown, Vector, known
+from meshcheck.types.bore import BoreKind
 
 # Within this share of a unit's factor (and far outside any redesign) the part was read in the wrong unit.
 UNIT_SHARE = 0.05
@@ -154,13 +155,15 @@ def _widths(gauged: Sequence[Hole], basics: Basics, gauge: Gauge, asked: _Asked)
     findings: list[Finding] = []
     stretched = [hole for hole in gauged if _stretched(hole, asked)]
     rest = [hole for hole in gauged if hole not in stretched]
+    # a hole of no known shape has no diameter, unless part of it is plainly round
+    measured = [hole for hole in rest if hole.certain or hole.shape.kind is not BoreKind.OTHER]
     if stretched:
         hole = _worst(stretched, lambda h: _widest(h)[1] / _widest(h)[0])
         narrow, wide = _widest(hole)
         findings.append(_hole_finding("hole_stretched", hole, stretched, gauged, asked, narrow=narrow, wide=wide))
     groups = {
-        "hole_too_small": [hole for hole in rest if hole.diameter_mm < asked.low],
-        "hole_too_large": [hole for hole in rest if hole.diameter_mm > asked.high],
+        "hole_too_small": [hole for hole in measured if hole.diameter_mm < asked.low],
+        "hole_too_large": [hole for hole in measured if hole.diameter_mm > asked.high],
     }
     for code, bad in groups.items():
         if bad:
@@ -168,7 +171,7 @@ def _widths(gauged: Sequence[Hole], basics: Basics, gauge: Gauge, asked: _Asked)
             scale = hole.diameter_mm / asked.wanted
             whole = "hole_scaled" if _all_scaled(hole, scale, basics, gauge) else code
             findings.append(_hole_finding(whole, hole, bad, gauged, asked, scale=scale))
-    kept = [hole for hole in rest if asked.low <= hole.diameter_mm <= asked.high]
+    kept = [hole for hole in measured if asked.low <= hole.diameter_mm <= asked.high]
     if kept:
         hole = _worst(kept, lambda h: h.diameter_mm - asked.wanted)
         findings.append(_hole_finding("hole_kept", hole, kept, gauged, asked))

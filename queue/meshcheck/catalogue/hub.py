@@ -47,6 +47,13 @@ HUB_ENTRIES: dict[str, Entry] = {
         "Take the hole of the kit part into your drawing again, and cut it last.",
         KIT,
     ),
+    "bore_tapers": Entry(
+        ADVICE,
+        "The hole is tapered",
+        "from {value:.2f} mm to {wide:.2f} mm{where}",
+        "The axle touches the narrow end only, so the part can wobble on it.",
+        "Draw the hole as a straight cylinder, unless the axle is tapered too.",
+    ),
     "bore_flat_moved": Entry(
         FIX,
         "The flat side of the hole has moved",

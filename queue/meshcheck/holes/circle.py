@@ -7,17 +7,19 @@ from numba import njit
 
 from meshcheck.types import FloatArray
 
-GAUSS_NEWTON_STEPS = 5
+GAUSS_NEWTON_STEPS, SETTLED_SHARE = 5, 1e-12
 GOLDEN, SECTIONS = 0.6180339887498949, 30
 MOVES_MOST = 0.5  # how far the largest circle may stand from the middle, in radii
 
 
 def plane_basis(axis: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Two unit vectors that make a right-handed frame with the unit vector ``axis``."""
-    away = np.eye(3)[np.argmin(np.abs(axis))]
-    u = np.cross(axis, away)
-    u = u / np.linalg.norm(u)
-    return u, np.cross(axis, u)
+    x, y, z = (float(part) for part in axis)
+    least = min(range(3), key=lambda k: abs(axis[k]))
+    u = np.array(((0.0, z, -y), (-z, 0.0, x), (y, -x, 0.0))[least])  # the cross product with that unit vector
+    u = u / np.sqrt(u @ u)
+    a, b, c = (float(part) for part in u)
+    return u, np.array((y * c - z * b, z * a - x * c, x * b - y * a))
 
 
 def fit_circle(points: FloatArray) -> tuple[FloatArray, float]:
@@ -36,6 +38,8 @@ def fit_circle(points: FloatArray) -> tuple[FloatArray, float]:
         slopes = np.column_stack([d / np.where(r > 0, r, 1.0)[:, None], np.ones(len(r))])
         step = np.linalg.lstsq(slopes, r - radius, rcond=None)[0]
         centre, radius = centre + step[:2], radius + float(step[2])
+        if np.abs(step).max() < SETTLED_SHARE * radius:
+            break
     return middle + centre, radius
 
 

@@ -44,6 +44,7 @@ class Cylinder:
     longest_side_rad: float
     body: int
     faces: IntArray
+    pieces: tuple[Cylinder, ...] = ()  # what it was put together from, with gaps between them
 
     @property
     def depth_mm(self) -> float:
@@ -124,6 +125,13 @@ def _coverage(corners: FloatArray) -> float:
 def joined(pieces: list[Cylinder]) -> list[Cylinder]:
     """Pieces of the same cylinder of one body put together, where less than half their length is missing between
     them (a groove or a cross hole); the same piece found along two candidate axes counts once."""
+    whole = _joined_once(pieces)
+    while len(again := _joined_once(whole)) < len(whole):  # two that had grown from both ends may meet only then
+        whole = again
+    return whole
+
+
+def _joined_once(pieces: list[Cylinder]) -> list[Cylinder]:
     whole: list[Cylinder] = []
     for piece in sorted(pieces, key=lambda c: -c.coverage * c.depth_mm):
         for k, other in enumerate(whole):
@@ -133,6 +141,25 @@ def joined(pieces: list[Cylinder]) -> list[Cylinder]:
         else:
             whole.append(piece)
     return whole
+
+
+def apart(hole: Cylinder) -> list[Cylinder]:
+    """The two halves of a cylinder that was put together, parted at its widest gap; none where there is no gap."""
+    if not hole.pieces:
+        return []
+    at = float(hole.middle_mm @ hole.axis)
+    reach = sorted(
+        ((centre := at + float((piece.middle_mm - hole.middle_mm) @ hole.axis)) - piece.depth_mm / 2, centre, k)
+        for k, piece in enumerate(hole.pieces)
+    )
+    tops = np.maximum.accumulate([low + hole.pieces[k].depth_mm for low, _, k in reach])
+    gaps = np.array([low for low, _, _ in reach[1:]]) - tops[:-1]
+    widest = int(gaps.argmax())
+    if gaps[widest] <= 0:
+        return []
+    below = [hole.pieces[k] for _, _, k in reach[: widest + 1]]
+    above = [hole.pieces[k] for _, _, k in reach[widest + 1 :]]
+    return joined(below) + joined(above)
 
 
 def _same_cylinder(a: Cylinder, b: Cylinder) -> bool:
@@ -164,4 +191,5 @@ def _together(a: Cylinder, b: Cylinder) -> Cylinder:
         misfit_mm=max(a.misfit_mm, b.misfit_mm),
         coverage=max(a.coverage, b.coverage),
         faces=np.union1d(a.faces, b.faces).astype(np.int32),
+        pieces=(a.pieces or (a,)) + (b.pieces or (b,)),
     )

@@ -8,12 +8,14 @@ import numpy as np
 
 from meshcheck.edges import EdgeTable, edge_table
 from meshcheck.holes.balls import face_balls
-from meshcheck.holes.cylinder import CLEAN_SHARE, Cylinder, fit_cylinder, joined
+from meshcheck.holes.cylinder import CLEAN_SHARE, Cylinder, apart, fit_cylinder, joined
 from meshcheck.holes.ends import Ends, look_along
+from meshcheck.holes.middle import middle_openings
 from meshcheck.holes.regions import LOOSE, STRICT, Tolerance, candidate_axes, patches, skin_of
 from meshcheck.holes.rims import Rim, rims_of, widest_around
 from meshcheck.holes.sections import section_cylinders
-from meshcheck.holes.shape import shaped
+from meshcheck.holes.shape import narrowed, shaped
+from meshcheck.holes.taper import tapered
 from meshcheck.holes.uneven import evened
 from meshcheck.types import FloatArray, Hole, Mesh, Unknown
 from meshcheck.types.bore import BoreKind, BoreShape
@@ -36,6 +38,8 @@ HUB_ECCENTRICITY_MOST = 0.175
 CENTRAL_ECCENTRICITY = 0.08
 PATCHES_MOST = 300
 HEXAGON, HEXAGON_SIDE_MOST = 6, float(np.radians(66))
+# What passes a circle of flat sides is told by the longest; where it is less than this of that, something stands in it.
+RIBBED_SHARE, SIDE_MOST_RAD = 0.97, float(np.radians(90))
 
 
 def find_holes(mesh: Mesh, edges: EdgeTable | None = None, *, keep_wide: bool = False) -> tuple[Hole, ...]:
@@ -62,6 +66,10 @@ def find_holes(mesh: Mesh, edges: EdgeTable | None = None, *, keep_wide: bool = 
     cut_open = joined(strict + section_cylinders(mesh, edges))
     tried = _described(mesh, edges, cut_open, rims_of(mesh, outside, cut_open), False, keep_wide)
     hubs = tuple(hole for hole in tried if hole.hub)
+    if not hubs:
+        open_middles = middle_openings(mesh, edges)
+        told = _described(mesh, edges, open_middles, rims_of(mesh, outside, open_middles), False, keep_wide, True)
+        hubs = tuple(hole for hole in told if hole.hub)
     # a square bore has no round wall to follow, but its outline is plain
     return hubs + (found or tuple(h for h in tried if not h.hub and h.shape.kind is not BoreKind.ROUND))
 
@@ -77,36 +85,62 @@ def _by_faces(
         for hollow, openness, into in ((True, HOLE_OPENNESS_MOST, inside), (False, RIM_OPENNESS_MOST, outside)):
             for patch in patches(skin, axis, hollow, openness)[:PATCHES_MOST]:
                 cylinder = fit_cylinder(mesh, edges, patch)
-                if cylinder is not None and cylinder.hollow == hollow and _round_enough(cylinder):
+                if cylinder is not None and cylinder.hollow == hollow and _regular(mesh, cylinder):
                     into.append(cylinder)
     holes = [c for c in joined(inside) if c.coverage >= HOLE_COVERAGE_LEAST]
     return holes, [c for c in joined(outside) if c.coverage >= RIM_COVERAGE_LEAST]
 
 
 def _described(
-    mesh: Mesh, edges: EdgeTable, cylinders: list[Cylinder], rims: list[Rim], certain: bool, keep_wide: bool
+    mesh: Mesh,
+    edges: EdgeTable,
+    cylinders: list[Cylinder],
+    rims: list[Rim],
+    certain: bool,
+    keep_wide: bool,
+    any_shape: bool = False,
 ) -> tuple[Hole, ...]:
-    """The holes with their ends and their places in the rims."""
+    """The holes with their ends and their places in the rims. ``any_shape`` keeps those of no known shape."""
     holes = []
     balls = face_balls(mesh) if cylinders else np.zeros((0, 4))
-    for seen in cylinders:
-        cylinder, shape = shaped(mesh, seen, balls)
-        if shape.kind is BoreKind.ROUND:
-            if seen.misfit_mm > UNFITTED_SHARE * seen.radius_mm:
-                continue
-            cylinder = evened(mesh, edges, seen)
-            shape = _of_six_sides(cylinder)
+    waiting = list(reversed(cylinders))
+    while waiting:
+        seen = waiting.pop()
+        cylinder, shape = _shaped(mesh, edges, seen, balls, certain, any_shape)
+        if shape is None:
+            continue
         ends = look_along(mesh, edges, cylinder, balls)
         rim = widest_around(rims, cylinder)
-        if not ends.sealed and (keep_wide or not _inside_of_rim(cylinder, ends, rims, rim)):
+        if ends.sealed:  # a hollow inside the part, or two blind holes that face each other
+            waiting += apart(seen)
+        elif keep_wide or not _inside_of_rim(cylinder, ends, rims, rim):
             plain = shape.kind is not BoreKind.ROUND and cylinder.misfit_mm < CLEAN_SHARE * cylinder.radius_mm
             hole = _hole(cylinder, ends, rims, rim, certain or plain)
             holes.append(replace(hole, shape=shape))
     return _in_order(holes, rims)
 
 
-def _round_enough(cylinder: Cylinder) -> bool:
-    return cylinder.misfit_mm < MISFIT_MOST * cylinder.radius_mm
+def _shaped(
+    mesh: Mesh, edges: EdgeTable, seen: Cylinder, balls: FloatArray, certain: bool, any_shape: bool
+) -> tuple[Cylinder, BoreShape | None]:
+    """A hole measured as the shape it has; no shape where it was no circle and is not recognised as anything else."""
+    cylinder, shape = shaped(mesh, seen, balls)
+    if shape.kind is not BoreKind.ROUND:
+        return cylinder, shape
+    cone = tapered(mesh, cylinder)
+    if cone is not None:
+        return cone
+    if seen.misfit_mm > UNFITTED_SHARE * seen.radius_mm:
+        return seen, BoreShape(BoreKind.OTHER) if any_shape else None
+    refitted = evened(mesh, edges, cylinder)
+    if refitted is not cylinder or not certain:  # then nobody followed the wall all round
+        refitted = narrowed(mesh, refitted, balls)
+    return refitted, _plain_shape(refitted)
+
+
+def _regular(mesh: Mesh, cylinder: Cylinder) -> bool:
+    """Whether its corners lie on a circle or on a cone."""
+    return cylinder.misfit_mm < MISFIT_MOST * cylinder.radius_mm or tapered(mesh, cylinder) is not None
 
 
 def _inside_of_rim(hole: Cylinder, ends: Ends, rims: list[Rim], rim: int | None) -> bool:
@@ -139,11 +173,15 @@ def _hole(cylinder: Cylinder, ends: Ends, rims: list[Rim], rim: int | None, cert
     )
 
 
-def _of_six_sides(cylinder: Cylinder) -> BoreShape:
-    """Round, or hexagonal: six sides are a hexagon even where the outline is too uneven to say more."""
-    if cylinder.facets != HEXAGON or cylinder.longest_side_rad > HEXAGON_SIDE_MOST:
-        return BoreShape()
-    return BoreShape(BoreKind.HEXAGONAL, 2 * cylinder.radius_mm * float(np.cos(np.pi / HEXAGON)))
+def _plain_shape(cylinder: Cylinder) -> BoreShape:
+    """Round, unless ribs stand in it; or hexagonal: six sides are a hexagon even where the outline is too uneven to say
+    more."""
+    radius, longest = cylinder.radius_mm, cylinder.longest_side_rad
+    if cylinder.facets == HEXAGON and longest < HEXAGON_SIDE_MOST:
+        return BoreShape(BoreKind.HEXAGONAL, 2 * radius * float(np.cos(np.pi / HEXAGON)))
+    sides = float(np.cos(max(np.pi / max(cylinder.facets, 3), longest / 2))) if longest < SIDE_MOST_RAD else 0.0
+    ribbed = cylinder.misfit_mm < CLEAN_SHARE * radius and cylinder.free_radius_mm < RIBBED_SHARE * sides * radius
+    return BoreShape(BoreKind.OTHER if ribbed else BoreKind.ROUND)
 
 
 def _seen_well(cylinder: Cylinder) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numba import njit
 
 from meshcheck.layers.cut import cut
 from meshcheck.types import FloatArray, IntArray, Mesh
@@ -17,6 +18,22 @@ def upright_part(mesh: Mesh, faces: IntArray, frame: FloatArray, middle: FloatAr
     used, local = np.unique(chosen, return_inverse=True)
     vertices = np.ascontiguousarray((mesh.vertices[used] - middle) @ frame)
     return Mesh(vertices, local.reshape(chosen.shape).astype(np.int32), mesh.body[faces])
+
+
+def sides_at(upright: Mesh, at: float) -> FloatArray:
+    """Where the faces cross the height ``at``, closed or not: (k, 4), each side as x, y of both ends."""
+    above = (upright.vertices[:, 2] >= at)[upright.faces]
+    meets = np.flatnonzero(above.any(axis=1) & ~above.all(axis=1))
+    above, faces = above[meets], upright.faces[meets]
+    alone = np.where(above.sum(axis=1) == 1, above.argmax(axis=1), (~above).argmax(axis=1))
+    each = np.arange(len(faces))
+    tip = upright.vertices[faces[each, alone]]
+    ends = []
+    for step in (1, 2):
+        other = upright.vertices[faces[each, (alone + step) % 3]]
+        share = (at - tip[:, 2]) / (other[:, 2] - tip[:, 2])
+        ends.append(tip[:, :2] + share[:, None] * (other - tip)[:, :2])
+    return np.column_stack(ends)
 
 
 def outline_at(upright: Mesh, radius: float, at: float) -> FloatArray | None:
@@ -55,28 +72,39 @@ def corners_of(points: FloatArray, tolerance: float) -> IntArray:
     far = int(np.argmax(np.hypot(*(points[ring] - points[first]).T)))
     if not far:
         return np.array([first], np.int32)
-    closed = np.append(ring, first)
-    kept = {0, far}
-    spans = [(0, far), (far, len(ring))]
-    while spans:
-        low, high = spans.pop()
-        if high - low < 2:
-            continue
-        inner = points[closed[low + 1 : high]]
-        start, along = points[closed[low]], points[closed[high]] - points[closed[low]]
-        length = float(np.hypot(*along))
-        offset = inner - start
-        across = np.abs(offset[:, 0] * along[1] - offset[:, 1] * along[0])
-        aside = across / length if length > 0 else np.hypot(*offset.T)
-        furthest = int(np.argmax(aside))
-        if aside[furthest] > tolerance:
-            middle = low + 1 + furthest
-            kept.add(middle)
-            spans += [(low, middle), (middle, high)]
-    chosen: IntArray = ring[sorted(kept)].astype(np.int32)
+    chosen: IntArray = ring[_kept(points[np.append(ring, first)], far, tolerance)].astype(np.int32)
     # the two points everything started from may themselves lie on a straight line
     turning: IntArray = chosen[_aside(points[chosen]) > tolerance]
     return turning
+
+
+@njit(cache=True, nogil=True)
+def _kept(closed, far, tolerance):  # type: ignore[no-untyped-def]
+    """Numbers of the points kept of a closed outline (k + 1, 2) that begins and ends with the same one; the first and
+    the one numbered ``far`` are."""
+    last = closed.shape[0] - 1
+    keep = np.zeros(last, np.bool_)
+    keep[0] = keep[far] = True
+    spans = np.empty((last + 2, 2), np.int64)
+    spans[0, 0], spans[0, 1], spans[1, 0], spans[1, 1] = 0, far, far, last
+    height = 2
+    while height > 0:
+        height -= 1
+        low, high = spans[height, 0], spans[height, 1]
+        along_x, along_y = closed[high, 0] - closed[low, 0], closed[high, 1] - closed[low, 1]
+        length = np.hypot(along_x, along_y)
+        furthest, most = -1, tolerance
+        for k in range(low + 1, high):
+            x, y = closed[k, 0] - closed[low, 0], closed[k, 1] - closed[low, 1]
+            aside = np.abs(x * along_y - y * along_x) / length if length > 0 else np.hypot(x, y)
+            if aside > most:
+                furthest, most = k, aside
+        if furthest >= 0:
+            keep[furthest] = True
+            spans[height, 0], spans[height, 1] = low, furthest
+            spans[height + 1, 0], spans[height + 1, 1] = furthest, high
+            height += 2
+    return np.flatnonzero(keep)
 
 
 def _aside(places: FloatArray) -> FloatArray:

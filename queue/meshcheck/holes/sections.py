@@ -50,9 +50,7 @@ def section_cylinders(mesh: Mesh, edges: EdgeTable) -> list[Cylinder]:
     """Holes along the part's flattest directions. Less exact than the search by faces: about 0.01 mm where
     vertices are off by that much; free widths follow the uneven wall."""
     found: list[Cylinder] = []
-    for axis in _flat_axes(edges):
-        u, v = plane_basis(axis)
-        frame = np.column_stack([u, v, axis])
+    for _, frame in flat_axes(edges):
         turned = Mesh(np.ascontiguousarray(mesh.vertices @ frame), mesh.faces, mesh.body)
         z = turned.vertices[:, 2]
         heights = z.min() + np.ptp(z) * (np.arange(PLANES) + 0.5) / PLANES
@@ -63,7 +61,12 @@ def section_cylinders(mesh: Mesh, edges: EdgeTable) -> list[Cylinder]:
     return found
 
 
-def _flat_axes(edges: EdgeTable) -> list[FloatArray]:
+def flat_axes(edges: EdgeTable) -> list[tuple[FloatArray, FloatArray]]:
+    """Directions along which a part is likely to have its holes, each with a frame (3, 3) whose last column it is."""
+    return [(axis, np.column_stack([*plane_basis(axis), axis])) for axis in _flattest(edges)]
+
+
+def _flattest(edges: EdgeTable) -> list[FloatArray]:
     """Normals that cover the most area, sign ignored: wheels have flat sides across their axle. And the direction most
     faces run along: the sides of six spokes of a wide wheel cover more than its flat sides."""
     main = np.abs(edges.normals).argmax(axis=1)
@@ -108,7 +111,7 @@ def _hollow_loops(layers: LayerSet) -> list[_Loop]:
         area = 0.5 * float(doubled.sum())
         if area >= 0 or len(points) < 4:
             continue
-        centre, radius = fit_circle(_bent(points))
+        centre, radius = fit_circle(bent(points))
         if -area > COMPACT_LEAST * np.pi * radius**2:
             middle = ((points + np.roll(points, -1, axis=0)) * doubled[:, None]).sum(axis=0) / (6 * area)
             height = float(layers.heights_mm[layers.layer[k]])
@@ -116,7 +119,7 @@ def _hollow_loops(layers: LayerSet) -> list[_Loop]:
     return loops
 
 
-def _bent(points: FloatArray) -> FloatArray:
+def bent(points: FloatArray) -> FloatArray:
     """The points at which a contour turns; all of them where it turns too gently to tell."""
     before, after = np.roll(points, 1, axis=0), np.roll(points, -1, axis=0)
     along = after - before

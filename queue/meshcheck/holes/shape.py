@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from meshcheck.holes.balls import faces_around
 from meshcheck.holes.circle import fit_circle, largest_circle, plane_basis
 from meshcheck.holes.cylinder import Cylinder
-from meshcheck.holes.outline import WIDEST_SHARE, corners_of, outline_at, upright_part
+from meshcheck.holes.outline import WIDEST_SHARE, corners_of, outline_at, sides_at, upright_part
 from meshcheck.types import FloatArray, IntArray, Mesh
 from meshcheck.types.bore import BoreKind, BoreShape
 
@@ -24,6 +24,7 @@ EQUAL_RAD = float(np.radians(2.5))
 FIRST_SLACK = 0.02
 SQUARE_RAD = float(np.radians(2.5))  # how far the walls of a keyway may be from square
 WHOLE_COVERAGE = 0.995
+OPEN_LEAST = 0.3  # in radii: where less is free, something crosses the hole and is told as that
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,13 +44,11 @@ class _Ring:
 
 def shaped(mesh: Mesh, hole: Cylinder, balls: FloatArray) -> tuple[Cylinder, BoreShape]:
     """The hole with the shape of its bore. One that is not round is measured again on its outline: the circle of its
-    round part (of its corners, without one) and the bar that passes. ``balls`` as ``face_balls`` gives them."""
+    round part (of its corners, without one) and the bar that passes; of any other odd one the bar alone. ``balls`` as
+    ``face_balls`` gives them."""
     if not _odd(hole):
         return hole, BoreShape()
-    frame = np.column_stack([*plane_basis(hole.axis), hole.axis])
-    reach = WIDEST_SHARE * hole.radius_mm
-    faces = faces_around(balls, hole.axis, hole.middle_mm, reach, hole.depth_mm / 2)
-    upright = upright_part(mesh, faces, frame, hole.middle_mm)
+    upright, frame = _upright(mesh, hole, balls)
     for share in HEIGHTS:
         at = (share - 0.5) * hole.depth_mm
         points = outline_at(upright, hole.radius_mm, at)
@@ -59,7 +58,33 @@ def shaped(mesh: Mesh, hole: Cylinder, balls: FloatArray) -> tuple[Cylinder, Bor
             found = _recognised(points, hole, tolerance)
             if found is not None:
                 return _measured(points, hole, frame, *found)
-    return hole, BoreShape()
+    return _passing(upright, hole, frame), BoreShape()
+
+
+def narrowed(mesh: Mesh, hole: Cylinder, balls: FloatArray) -> Cylinder:
+    """The hole with the bar that passes everything around it, ribs in it too, where that is narrower than the one it
+    has. ``balls`` as ``face_balls`` gives them."""
+    upright, frame = _upright(mesh, hole, balls)
+    passing = _passing(upright, hole, frame)
+    return passing if passing.free_radius_mm < hole.free_radius_mm else hole
+
+
+def _upright(mesh: Mesh, hole: Cylinder, balls: FloatArray) -> tuple[Mesh, FloatArray]:
+    """The faces around a hole with its axis along z, and the frame they are in."""
+    frame = np.column_stack([*plane_basis(hole.axis), hole.axis])
+    reach = WIDEST_SHARE * hole.radius_mm
+    faces = faces_around(balls, hole.axis, hole.middle_mm, reach, hole.depth_mm / 2)
+    return upright_part(mesh, faces, frame, hole.middle_mm), frame
+
+
+def _passing(upright: Mesh, hole: Cylinder, frame: FloatArray) -> Cylinder:
+    """The hole with the largest bar that passes the faces around it at every height at which it is open."""
+    bars = [largest_circle(sides_at(upright, (share - 0.5) * hole.depth_mm), np.zeros(2)) for share in HEIGHTS]
+    bars = [bar for bar in bars if OPEN_LEAST * hole.radius_mm < bar[1] < np.inf]
+    if not bars:
+        return hole
+    at, free = min(bars, key=lambda bar: bar[1])
+    return replace(hole, free_radius_mm=min(free, hole.radius_mm), free_middle_mm=hole.middle_mm + frame[:, :2] @ at)
 
 
 def _odd(hole: Cylinder) -> bool:

@@ -19,6 +19,7 @@ from meshcheck.types import FloatArray
 _STEP_WIDTHS = 0.5  # points along the edge, in line widths
 _SHORTEST_WIDTHS = 0.75  # shorter middle lines are crumbs at corners: counted, not drawn
 _NARROWEST_MM = 0.02  # the tolerance to which contours are thinned: nothing narrower is a place
+_SLABS_MOST = 2_000
 _WORK_MOST = 20_000_000  # rays times edges in one layer; about a tenth of a second
 
 
@@ -64,12 +65,41 @@ def gaps_between(left_over: CrossSection, width_mm: float) -> Gaps:
 
 
 @njit(cache=True, nogil=True)
-def _across(points, edge, own, x, y, nx, ny):  # type: ignore[no-untyped-def]
-    """The edge that a ray from (x, y) along the unit vector (nx, ny) meets first, other than ``own``:
-    its number (-1: none) and the distance."""
+def _slabs(points, edge, height):  # type: ignore[no-untyped-def]
+    """Edges by the slabs of ``height`` along y that they meet: lowest y, and the numbers of the edges of slab k in
+    ``members[first[k] : first[k + 1]]``, ascending."""
+    low = points[:, 1].min()
+    count = int((points[:, 1].max() - low) / height) + 1
+    first = np.zeros(count + 1, np.int64)
+    spans = np.empty((points.shape[0], 2), np.int64)
+    for k in range(points.shape[0]):
+        y, beyond = points[k, 1], points[k, 1] + edge[k, 1]
+        spans[k, 0] = max(0, int((min(y, beyond) - low) / height))
+        spans[k, 1] = min(count - 1, int((max(y, beyond) - low) / height))
+        for slab in range(spans[k, 0], spans[k, 1] + 1):
+            first[slab + 1] += 1
+    for slab in range(count):
+        first[slab + 1] += first[slab]
+    members = np.empty(first[count], np.int64)
+    filled = first[:-1].copy()
+    for k in range(points.shape[0]):
+        for slab in range(spans[k, 0], spans[k, 1] + 1):
+            members[filled[slab]] = k
+            filled[slab] += 1
+    return low, first, members
+
+
+@njit(cache=True, nogil=True)
+def _across(points, edge, own, x, y, nx, ny, reach, height, low, first, members):  # type: ignore[no-untyped-def]
+    """The edge other than ``own`` that a ray from (x, y) along the unit vector (nx, ny) meets first within ``reach``:
+    its number (-1: none) and the distance. The slabs as ``_slabs`` gives them."""
     best = -1
     nearest = np.inf
-    for k in range(points.shape[0]):
+    slack = 1e-6 * reach  # the place where a ray starts is rounded
+    bottom = int((min(y, y + reach * ny) - slack - low) / height)
+    top = int((max(y, y + reach * ny) + slack - low) / height)
+    for at in range(first[max(bottom, 0)], first[min(top, first.size - 2) + 1]):
+        k = members[at]
         if k == own:
             continue
         turn = nx * edge[k, 1] - ny * edge[k, 0]
@@ -77,11 +107,11 @@ def _across(points, edge, own, x, y, nx, ny):  # type: ignore[no-untyped-def]
             continue
         dx = points[k, 0] - x
         dy = points[k, 1] - y
-        at = (dx * ny - dy * nx) / turn
-        if at < 0 or at > 1:
+        share = (dx * ny - dy * nx) / turn
+        if share < 0 or share > 1:
             continue
         distance = (dx * edge[k, 1] - dy * edge[k, 0]) / turn
-        if 0 < distance < nearest:
+        if 0 < distance < nearest or (distance == nearest and k < best):
             nearest = distance
             best = k
     return best, nearest
@@ -96,6 +126,9 @@ def _middle_lines(points, edge, starts, rays, widest, narrowest):  # type: ignor
     line = np.empty(total + starts.size, np.int64)
     filled = 0
     lines = -1
+    # as high as a ray is long, so that it meets two or three of them
+    height = max(widest, (points[:, 1].max() - points[:, 1].min()) / _SLABS_MOST)
+    low, first, members = _slabs(points, edge, height)
     for loop in range(starts.size - 1):
         kept_before = False
         loop_begin = filled
@@ -110,7 +143,7 @@ def _middle_lines(points, edge, starts, rays, widest, narrowest):  # type: ignor
                 y = points[i, 1] + part * edge[i, 1]
                 nx = -edge[i, 1] / length
                 ny = edge[i, 0] / length
-                hit, width = _across(points, edge, i, x, y, nx, ny)
+                hit, width = _across(points, edge, i, x, y, nx, ny, widest, height, low, first, members)
                 if hit <= i or width > widest or width < narrowest:
                     kept_before = False
                     unbroken = False

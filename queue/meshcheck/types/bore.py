@@ -17,6 +17,8 @@ class BoreKind(StrEnum):
     KEYED = "keyed"
     HEXAGONAL = "hexagonal"
     SQUARE = "square"
+    TAPERED = "tapered"
+    OTHER = "other"
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,13 +27,15 @@ class BoreShape:
 
     ``across_flats_mm`` is what a calliper reads: between opposite sides of a hexagon or square, between the flats of a
     double D, from the flat of a D to the round opposite. ``keyway_depth_mm`` reaches from the round of the bore to the
-    floor of the keyway, along the keyway's middle (the t2 of hub keyways in ISO/R 773; from memory).
+    floor of the keyway, along the keyway's middle (the t2 of hub keyways in ISO/R 773; from memory). ``wide_mm`` is the
+    diameter of a tapered bore at its wide end; its diameter is that of the narrow one.
     """
 
     kind: BoreKind = BoreKind.ROUND
     across_flats_mm: float | None = None
     keyway_width_mm: float | None = None
     keyway_depth_mm: float | None = None
+    wide_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
