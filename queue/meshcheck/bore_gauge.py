@@ -27,7 +27,7 @@ FLATS = (BoreKind.D, BoreKind.DOUBLE_D, BoreKind.HEXAGONAL, BoreKind.SQUARE)
 
 def judge_bore(holes: Sequence[Hole], gauge: Gauge, low_mm: float, total: int) -> list[Finding]:
     """What is said about the shape of the bores, one finding per matter. ``low_mm`` is the narrowest diameter allowed;
-    ``total`` how many holes the gauge is held against. Round ones that are hard to measure are left to another finding."""
+    ``total`` how many holes the gauge is held against. Of round ones hard to measure another finding tells."""
     sure = [hole for hole in holes if hole.certain or hole.shape.kind is BoreKind.OTHER]
     wanted = BoreKind(gauge.bore_kind) if gauge.bore_kind else BoreKind.ROUND
     # six sides asked as a circle are a coarse circle, which the free width judges

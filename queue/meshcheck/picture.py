@@ -20,9 +20,12 @@ ELEVATION_DEG, AZIMUTH_DEG = -58.0, -90.0
 FACES_MOST = 9000
 LIGHT = np.array([-0.62, -0.30, 0.72])  # from the eye's upper left, so that upright walls differ by their direction
 BED_GAP_MM = 1e-3
-STEEP, RESTING, THIN, OPEN = 6, 7, 8, 9  # facet classes beyond the five shades
+STEEP, RESTING, THIN, OPEN, CROSSING = 6, 7, 8, 9, 10  # facet classes beyond the five shades
 # the shade under each of them and the pattern over it
-POINTED_OUT = {STEEP: ("f4", "steep"), RESTING: ("f5", "rest"), THIN: ("f4", "thin"), OPEN: ("f3", "open")}
+POINTED_OUT = {
+    STEEP: ("f4", "steep"), RESTING: ("f5", "rest"), THIN: ("f4", "thin"), OPEN: ("f3", "open"),
+    CROSSING: ("f3", "crossing"),
+}  # fmt: skip
 
 
 def draw(report: Report, name: str = "part") -> str:
@@ -71,6 +74,8 @@ def _classes(mesh: Mesh, report: Report) -> NDArray[np.int8]:
         classes[report.walls.faces] = THIN
     if report.topology is not None:
         classes[report.topology.open_edge_faces] = OPEN
+    if report.crossings is not None:
+        classes[report.crossings.faces] = CROSSING
     return classes
 
 
@@ -89,7 +94,9 @@ def _patterns(name: str) -> str:
         f'</pattern><pattern id="{name}-thin" width="5" height="5" patternUnits="userSpaceOnUse">'
         f'<path class="thin-wall" d="M0 2.5H5M2.5 0V5"/></pattern>'
         f'<pattern id="{name}-open" width="8" height="8" patternUnits="userSpaceOnUse" patternTransform="rotate(-45)">'
-        f'<path class="open-edge" d="M0 0V8"/></pattern></defs>'
+        f'<path class="open-edge" d="M0 0V8"/></pattern>'
+        f'<pattern id="{name}-crossing" width="14" height="14" patternUnits="userSpaceOnUse">'
+        f'<path class="in-care" d="M0 0h7v7h-7zM7 7h7v7h-7z"/></pattern></defs>'
     )
 
 
@@ -166,6 +173,8 @@ def _title(report: Report, classes: NDArray[np.int8], hole: Hole | None) -> str:
         words.append("Walls that are too thin are cross-hatched.")
     if (classes == OPEN).any():
         words.append("Faces beside a gap in the skin are hatched the other way.")
+    if (classes == CROSSING).any():
+        words.append("Faces that pass through each other are chequered.")
     if (classes == RESTING).any():
         words.append("Faces that rest on the bed are dotted.")
     if hole is not None:

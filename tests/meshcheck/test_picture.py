@@ -12,6 +12,7 @@ import manifold3d
 import numpy as np
 import pytest
 
+from meshcheck.crossings import find_crossings
 from meshcheck.picture import HEIGHT, WIDTH, draw
 from meshcheck.projection import clustered, look, turned
 from meshcheck.types import Basics, Mesh, Report, Support, Topology, Verdict, Walls
@@ -116,6 +117,26 @@ def test_thin_walls_and_gaps_are_pointed_out_only_where_they_are():
     gap = replace(report, topology=replace(report.topology, open_edges=3, open_edge_faces=np.array([0], np.int32)))
     assert "url(#part-open)" not in poor
     assert "url(#part-open)" in draw(gap) or 0 not in look_from_below(mesh)
+
+
+def test_faces_that_pass_through_each_other_are_chequered():
+    """Two columns of one closed body that lean into each other: the crossing faces show, and the words say so."""
+    first, second = (
+        manifold3d.Manifold.cube((4, 4, 20), True).rotate((0, lean, 0)).translate((x, 0, 10))
+        for x, lean in ((-3, 25), (3, -25))
+    )
+    one, two = mesh_of(first), mesh_of(second)
+    mesh = Mesh(
+        np.vstack([one.vertices, two.vertices]),
+        np.vstack([one.faces, two.faces + len(one.vertices)]).astype(np.int32),
+        np.zeros(len(one.faces) + len(two.faces), np.int32),
+    )
+    crossings = find_crossings(mesh)
+    assert len(crossings.faces)
+    svg = draw(replace(report_of(mesh), crossings=crossings))
+    assert "url(#part-crossing)" in svg
+    assert "pass through each other are chequered" in svg
+    assert "crossing)" not in draw(report_of(mesh))
 
 
 def look_from_below(mesh: Mesh) -> set[int]:

@@ -8,7 +8,7 @@ from numba import njit
 from meshcheck.types import FloatArray
 
 GAUSS_NEWTON_STEPS, SETTLED_SHARE = 5, 1e-12
-GOLDEN, SECTIONS = 0.6180339887498949, 30
+GOLDEN, SECTIONS = 0.6180339887498949, 24
 MOVES_MOST = 0.5  # how far the largest circle may stand from the middle, in radii
 
 
@@ -103,7 +103,7 @@ def largest_circle(sides: FloatArray, start: FloatArray) -> tuple[FloatArray, fl
     x, y of both ends.
 
     The distance from the nearest side is concave inside a convex outline, so sections along x of sections along y find
-    its peak to 1e-6 of the radius; beside a keyway the circle hardly moves, and never does worse than at the start.
+    its peak to 1e-5 of the radius; beside a keyway the circle hardly moves, and never does worse than at the start.
     """
     if not len(sides):
         return start, 0.0

@@ -67,13 +67,14 @@ def fit_cylinder(mesh: Mesh, edges: EdgeTable, patch: Patch) -> Cylinder | None:
     corner_vertices = np.unique(edges.ends[patch.corner_edges])
     ring = mesh.vertices[corner_vertices] @ flat
     centre, radius = fit_circle(ring)
-    corners = mesh.vertices[mesh.faces[patch.faces]]
-    outward = np.einsum("ij,ij->i", corners.mean(axis=1) @ flat - centre, normals @ flat)
+    used, local = np.unique(mesh.faces[patch.faces], return_inverse=True)
+    wall, along = mesh.vertices[used] @ flat, mesh.vertices[used] @ axis
+    corners = (wall - centre)[local.reshape(-1, 3)]
+    outward = np.einsum("ij,ij->i", corners.sum(axis=1), normals @ flat)
     facing_in = float(area[outward < 0].sum() / area.sum())
     if 1 - ONE_WAY_LEAST < facing_in < ONE_WAY_LEAST:
         return None
-    reach = corners @ axis
-    low, high = float(reach.min()), float(reach.max())
+    low, high = float(along.min()), float(along.max())
     radii = np.hypot(*(ring - centre).T)
     roundness = float(np.ptp(radii))
     diameters, misfit = (2 * radius, 2 * radius), float(np.sqrt(((radii - radius) ** 2).mean()))
@@ -83,7 +84,6 @@ def fit_cylinder(mesh: Mesh, edges: EdgeTable, patch: Patch) -> Cylinder | None:
             diameters, misfit = ellipse[:2], ellipse[2]
     step = float(np.median(np.abs(edges.turn_rad[patch.corner_edges])))
     # slivers may hide a corner edge, so the polygon comes from all vertices of the wall
-    wall = mesh.vertices[np.unique(mesh.faces[patch.faces])] @ flat
     outermost = abs(float(np.hypot(*(wall - centre).T).max()) - radius)
     if misfit < CLEAN_SHARE * radius < outermost and diameters[0] == diameters[1]:
         misfit = outermost  # the corners seen were too few to tell
@@ -95,7 +95,7 @@ def fit_cylinder(mesh: Mesh, edges: EdgeTable, patch: Patch) -> Cylinder | None:
     return Cylinder(
         axis=axis, middle_mm=middle, radius_mm=radius, free_radius_mm=free,
         free_middle_mm=middle + flat @ (free_at - centre),
-        low_mm=low, high_mm=high, hollow=facing_in > 0.5, coverage=_coverage(corners @ flat - centre),
+        low_mm=low, high_mm=high, hollow=facing_in > 0.5, coverage=_coverage(corners),
         misfit_mm=misfit, roundness_mm=roundness, diameters_mm=diameters, facets=round(2 * np.pi / step),
         longest_side_rad=longest_side(ring - centre),
         body=int(mesh.body[patch.faces[0]]), faces=patch.faces,
