@@ -49,7 +49,7 @@ def plan_page(plan: LessonPlan, user: User, parts: Iterable[KitPart] | None = No
 
 def kit_of(plan: LessonPlan) -> Iterable[KitPart]:
     """The parts a team gets, without the long columns."""
-    return plan.kit_parts.select_related("gauge").defer("report", "picture")
+    return plan.kit_parts.filter(archived_at=None).select_related("gauge").defer("report", "picture")
 
 
 def steps_by_meeting(plan: LessonPlan, cautions: Iterable[Mapping[str, Any]] = ()) -> list[MeetingSteps]:

@@ -93,6 +93,7 @@ class KitPart(MeasuredFile):
     settings = models.JSONField(default=dict, blank=True)  # PrintSettings fields that differ from the defaults
     redesignable = models.BooleanField(default=False)
     position = models.PositiveSmallIntegerField(default=0)
+    archived_at = models.DateTimeField(null=True, blank=True)  # taken out of the kit after it was used; no copies then
 
     objects = KitPartQuerySet.as_manager()
 

@@ -8,9 +8,11 @@ class PrintingConfig(AppConfig):
         from lessons.classes.moving import effect_sources
         from lessons.measuring import room_sources
         from lessons.plans.cost import price_sources as kit_price_sources
+        from lessons.plans.kit import use_sources
         from printing import (
             costs,
             jobs,  # noqa: F401 - registers the kinds of background work
+            kit_use,
             moved_meetings,
             progress,
             queries,
@@ -24,6 +26,8 @@ class PrintingConfig(AppConfig):
             progress_sources.append(progress.of_team)
         if costs.price_for not in price_sources:
             price_sources.append(costs.price_for)
+        if kit_use.of_part not in use_sources:
+            use_sources.append(kit_use.of_part)
         if costs.prices_today not in kit_price_sources:
             kit_price_sources.append(costs.prices_today)
         if moved_meetings.effect_on_room not in effect_sources:

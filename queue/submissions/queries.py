@@ -115,7 +115,7 @@ def last_review(submission: Submission) -> Review | None:
 def kit_parts(assignment: Assignment) -> list[KitPart]:
     """Everything one team needs."""
     return list(
-        KitPart.objects.filter(plan_id=assignment.plan_id)
+        KitPart.objects.filter(plan_id=assignment.plan_id, archived_at=None)
         .select_related("gauge")
         .defer("report", "picture")
         .order_by("position", "id")
