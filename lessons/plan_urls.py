@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from lessons.views import kit_edit, plan_edit, plan_manage
+from lessons.views import kit_edit, plan_edit, plan_manage, plan_papers
 
 urlpatterns: list[URLPattern] = [
     path("plans/new/", plan_manage.plan_new, name="plan-new"),
@@ -14,6 +14,9 @@ urlpatterns: list[URLPattern] = [
     path("plans/<int:pk>/versions/", plan_manage.plan_versions, name="plan-versions"),
     path("plans/<int:pk>/versions/<int:number>/", plan_manage.plan_version, name="plan-version"),
     path("plans/<int:pk>/versions/<int:number>/back/", plan_manage.plan_version_back, name="plan-version-back"),
+    path("plans/<int:pk>/plan.pdf", plan_papers.plan_paper_pdf, name="plan-paper-pdf"),
+    path("plans/<int:pk>/sheet.pdf", plan_papers.plan_sheet_pdf, name="plan-sheet-pdf"),
+    path("plans/<int:pk>/sheet/", plan_papers.plan_sheet, name="plan-sheet"),
     path("plans/<int:pk>/kit/", kit_edit.plan_kit, name="plan-kit"),
     path("kit-parts/<int:pk>/edit/", kit_edit.kit_edit, name="kit-edit"),
     path("kit-parts/<int:pk>/move/", kit_edit.kit_move, name="kit-move"),

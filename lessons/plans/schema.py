@@ -60,8 +60,8 @@ def _materials(name: str, label: Words) -> Part:
     columns = (
         Column("what", _("What")),
         Column("quantity", _("How many"), AMOUNT),
+        Column("price", _("Price, if used up"), AMOUNT, required=False),
         Column("note", _("Note"), required=False),
-        Column("price", _("Price of one, if used up"), AMOUNT, required=False),
     )
     return Part(name, label, _("thing"), columns)
 

@@ -32,8 +32,10 @@ from makerlab.paper.drawing import ChartDrawing
 
 A4, LETTER = pagesizes.A4, pagesizes.LETTER
 INK, SOFT, RULE = colors.HexColor("#162033"), colors.HexColor("#485366"), colors.HexColor("#cdd5bf")
+CARE, WASH = colors.HexColor("#7d5200"), colors.HexColor("#fbf1d6")
 _FACES = {"Sheet": "Regular", "Sheet-Bold": "Bold", "Sheet-Italic": "It", "Sheet-BoldItalic": "BoldIt"}
 MARGIN = 18 * mm
+PADDING = 6  # points a frame keeps free inside the margins
 
 
 @cache
@@ -94,19 +96,28 @@ class Document:
                 ListFlowable(rows, leftIndent=14, bulletFontName="Sheet", bulletFontSize=9, bulletColor=SOFT, **kind)
             )
 
-    def table(self, head: Sequence[str], rows: Sequence[Sequence[str]], row_height: float | None = None) -> None:
-        """A table over the whole width; ``row_height`` in mm leaves room to write by hand."""
+    def table(
+        self,
+        head: Sequence[str],
+        rows: Sequence[Sequence[str]],
+        row_height: float | None = None,
+        shares: Sequence[float] | None = None,
+    ) -> None:
+        """A table over the whole width; ``row_height`` in mm leaves room to write by hand; ``shares`` are the columns'
+        parts of the width, equal by default."""
         if not rows:
             return
         cells = [[Paragraph(escape(text), HEAD) for text in head]] if head else []
         cells += [[Paragraph(escape(text).replace("\n", "<br/>"), CELL) for text in row] for row in rows]
         count = max(len(row) for row in cells)
+        parts = list(shares) if shares and len(shares) == count else [1.0] * count
         heights = [None] * bool(head) + [row_height * mm if row_height else None] * len(rows)
         table = Table(
             cells,
-            colWidths=[self.width / count] * count,
+            colWidths=[self.width * part / sum(parts) for part in parts],
             rowHeights=heights,
             repeatRows=1 if head else 0,
+            splitInRow=1,  # a row may be taller than a page
             hAlign="LEFT",
         )
         style = [
@@ -122,6 +133,16 @@ class Document:
         table.setStyle(TableStyle(style))
         self.parts += [table, Spacer(1, 6)]
 
+    def caution(self, title: str, texts: Iterable[str]) -> None:
+        """A box with a bar at its side: what to read before something that can hurt. Stays on one page where it can."""
+        rows = [Paragraph(f"<b>{escape(title)}</b>", CELL)]
+        rows += [Paragraph(f"• {escape(text)}", CELL) for text in texts]
+        box = Table([[row] for row in rows], colWidths=[self.width], hAlign="LEFT", splitInRow=1)
+        style = [("BACKGROUND", (0, 0), (-1, -1), WASH), ("LINEBEFORE", (0, 0), (0, -1), 3, CARE)]
+        style += [("TOPPADDING", (0, 0), (-1, -1), 1), ("BOTTOMPADDING", (0, 0), (-1, -1), 2)]
+        box.setStyle(TableStyle(style))
+        self.parts += [KeepTogether([box]), Spacer(1, 6)]
+
     def chart(self, spec: Chart, share: float = 0.8) -> None:
         """A chart with its title and legend; ``share`` of the page's width."""
         drawn = spec.drawn()
@@ -134,7 +155,7 @@ class Document:
     @property
     def width(self) -> float:
         """Width of the text in points."""
-        return float(self.size[0] - 2 * MARGIN)
+        return float(self.size[0] - 2 * MARGIN - 2 * PADDING)
 
     def pdf(self) -> bytes:
         """The finished file, the same bytes for the same parts."""

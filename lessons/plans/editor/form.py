@@ -39,7 +39,7 @@ class Cell:
     @property
     def rows(self) -> int:
         """Lines of a text area: as many as its text wants, to a point."""
-        return min(12, max(SHORT_ROWS, len(self.value) // 60 + self.value.count("\n") + 1))
+        return min(12, max(SHORT_ROWS, len(self.value) // 42 + self.value.count("\n") + 1))
 
     @property
     def is_text(self) -> bool:
