@@ -78,11 +78,26 @@ LAB = Place(
     tuple(f"lessons:lab-{page}" for page in ("sheet", "board", "physics", "argument", "paper")),
 )
 
+SCHOOL = Place(
+    "printing:set-up",
+    "gear",
+    _("School"),
+    (
+        "printing:room-new",
+        "printing:room-edit",
+        "printing:printer-new",
+        "printing:printer-edit",
+        "printing:kind-new",
+        "printing:kind-edit",
+        "accounts:people",
+    ),
+)
+
 PLACES: dict[str, tuple[Place, ...]] = {
     Role.STUDENT: (PARTS, LAB, LESSONS),
     Role.TEACHER: (TODAY, REVIEW, QUEUE, PLAN, LAB, CLASSES, LESSONS),
     Role.TECHNICIAN: (BENCH, PLAN, SPOOLS, LESSONS),
-    Role.ADMINISTRATOR: (TODAY, REVIEW, QUEUE, PLAN, BENCH, SPOOLS, LAB, CLASSES, LESSONS),
+    Role.ADMINISTRATOR: (TODAY, REVIEW, QUEUE, PLAN, BENCH, SPOOLS, LAB, CLASSES, LESSONS, SCHOOL),
 }
 
 

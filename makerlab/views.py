@@ -20,7 +20,9 @@ LANDING = {
 
 
 def home(request: SignedInRequest) -> HttpResponse:
-    """Send each role to what needs doing now."""
+    """Send each role to what needs doing now: in a school without a room, that is setting it up."""
+    if request.user.is_administrator and not request.user.school.rooms.exists():
+        return redirect("printing:set-up")
     return redirect(LANDING[Role(request.user.role)])
 
 

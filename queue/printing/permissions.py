@@ -101,6 +101,12 @@ def check_can_set_hours(user: User, room: Room) -> None:
     check_can_work_at_bench(user, room)
 
 
+def check_can_set_up(user: User) -> None:
+    """Administrators say what rooms and kinds of printer their school has."""
+    if not user.is_administrator:
+        raise PermissionDenied(_("Only administrators set rooms and printers up."))
+
+
 def check_can_change_printers(user: User, room: Room) -> None:
     """Administrators say which printers a room has and which of them may run with nobody there."""
     _of_school(user, room)

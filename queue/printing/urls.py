@@ -17,6 +17,7 @@ from printing.views import (
     queue,
     readiness,
     room,
+    set_up,
     spools,
     today,
     what_if,
@@ -24,6 +25,17 @@ from printing.views import (
 
 app_name = "printing"
 urlpatterns = [
+    path("school/", set_up.set_up, name="set-up"),
+    path("rooms/new/", set_up.room_new, name="room-new"),
+    path("rooms/<int:pk>/edit/", set_up.room_edit, name="room-edit"),
+    path("rooms/<int:pk>/unattended/", set_up.room_unattended, name="room-unattended"),
+    path("rooms/<int:pk>/printers/new/", set_up.printer_new, name="printer-new"),
+    path("printers/<int:pk>/edit/", set_up.printer_edit, name="printer-edit"),
+    path("printers/<int:pk>/unattended/", set_up.printer_unattended, name="printer-unattended"),
+    path("printers/<int:pk>/remove/", set_up.printer_remove, name="printer-remove"),
+    path("printer-kinds/new/", set_up.kind_new, name="kind-new"),
+    path("printer-kinds/<int:pk>/edit/", set_up.kind_edit, name="kind-edit"),
+    path("printer-kinds/<int:pk>/remove/", set_up.kind_remove, name="kind-remove"),
     path("today/", today.today, name="today"),
     path("readiness/", readiness.readiness_week, name="readiness-week"),
     path("meetings/<int:pk>/readiness/", readiness.meeting_readiness, name="meeting-readiness"),

@@ -92,6 +92,7 @@ def objects(world: World) -> dict[str, Any]:
         "special": SchoolDay.objects.create(school=world.school, date=timezone.localdate()),
         "what": WhatIf.objects.create(room=world.room, made_by=world.teacher, changes={"out": [world.printers[1].pk]}),
         "room": world.room, "student": world.student.membership, "lab": world.assignment,
+        "person": world.technician, "kind": world.printers[0].kind,
     }  # fmt: skip
 
 

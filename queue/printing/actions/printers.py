@@ -1,7 +1,9 @@
-"""Verbs of the printers a room has: one more, and whether one may run with nobody in the room."""
+"""Verbs of the printers a room has: described, one more, taken away, and whether one may print with
+nobody in the room."""
 
 from __future__ import annotations
 
+from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.db.models import Max
 from django.utils.translation import gettext as _
@@ -9,9 +11,9 @@ from django.utils.translation import gettext as _
 from makerlab.accounts.models import User
 from makerlab.audit.models import record
 from printing import permissions
-from printing.actions.ground import touch, want_plan
-from printing.models import Printer, Room
-from printing.states import NotAllowedNow
+from printing.actions.ground import check_idle, touch, want_plan
+from printing.models import Printer, PrinterKind, Room
+from printing.states import NotAllowedNow, PlateState
 
 
 @transaction.atomic
@@ -48,3 +50,43 @@ def set_unattended(printer: Printer, actor: User, allowed: bool) -> None:
         raise NotAllowedNow(_("That is so already for %(printer)s.") % {"printer": printer})
     record(printer.room.school_id, actor, "set_unattended", printer, allowed=allowed)
     want_plan(printer.room, f"{printer} {'may' if allowed else 'may not'} print with nobody in the room")
+
+
+@transaction.atomic
+def save_printer(actor: User, room: Room, printer: Printer | None, name: str, kind: PrinterKind) -> Printer:
+    """Put a printer into a room, or change its name or kind. Raises NotAllowedNow when the name is taken there, or when
+    the printer prints just now."""
+    permissions.check_can_change_printers(actor, room)
+    if kind.school_id != room.school_id:
+        raise PermissionDenied
+    touch(room.pk)
+    if Printer.objects.filter(room=room, name__iexact=name).exclude(pk=printer.pk if printer else None).exists():
+        raise NotAllowedNow(_("There is a printer called %(name)s in %(room)s already.") % {"name": name, "room": room})
+    if printer is None:
+        last = Printer.objects.filter(room=room).aggregate(last=Max("position"))["last"] or 0
+        printer = Printer(room=room, position=last + 1)
+    elif printer.kind_id != kind.pk:
+        check_idle(printer)
+    printer.name, printer.kind = name, kind
+    printer.save()
+    record(room.school_id, actor, "save_printer", printer, name=name, kind=kind.pk)
+    want_plan(room, f"{printer} was described")
+    return printer
+
+
+@transaction.atomic
+def remove_printer(printer: Printer, actor: User) -> None:
+    """Take away a printer that never printed. Raises NotAllowedNow for one that did: its runs are on record, so it is
+    set out of service instead."""
+    room = printer.room
+    permissions.check_can_change_printers(actor, room)
+    touch(room.pk)
+    if printer.runs.exists():
+        told = _("%(printer)s has printed: its runs stay on record. Set it out of service at the bench instead.")
+        raise NotAllowedNow(told % {"printer": printer})
+    record(room.school_id, actor, "remove_printer", printer, name=printer.name)
+    printer.plates.filter(state=PlateState.PLANNED).update(
+        printer=None, setup_at=None, starts_at=None, ends_at=None, cleared_at=None
+    )
+    printer.delete()
+    want_plan(room, f"{printer.name} was taken away")

@@ -39,6 +39,7 @@ class Room(models.Model):
     unattended_allowed = models.BooleanField(
         default=False, help_text=_("only with the school's written permission; each printer must allow it too")
     )
+    unattended_policy = models.CharField(max_length=200, blank=True)  # the written permission: its title and date
     start_min = models.PositiveSmallIntegerField(default=5)
     swap_min = models.PositiveSmallIntegerField(default=10)
     clear_min = models.PositiveSmallIntegerField(default=10)
@@ -104,6 +105,15 @@ class ExtraHours(models.Model):
         return f"{self.date} {self.starts_at:%H:%M} to {self.ends_at:%H:%M}, {self.staff}"
 
 
+class PrinterKindQuerySet(OfSchoolQuerySet):
+    """All staff see the kinds of the school; administrators change them."""
+
+    school_path = "school_id"
+
+    def editable_by(self, user: User) -> Self:
+        return self.visible_to(user) if user.is_administrator else self.none()
+
+
 class PrinterKind(models.Model):
     """Printers that are alike: bed and speeds. ``machine`` holds meshcheck.types.Machine fields that differ."""
 
@@ -122,6 +132,8 @@ class PrinterKind(models.Model):
     keep_out = models.JSONField(default=list, blank=True)
     nozzle_mm = models.FloatField(default=0.4)
     machine = models.JSONField(default=dict, blank=True)
+
+    objects = PrinterKindQuerySet.as_manager()
 
     def __str__(self) -> str:
         return self.name

@@ -1,0 +1,101 @@
+"""The staff of a school: who is here, and the verbs by which an administrator adds a person, gives a new password, and
+takes the key back."""
+
+from __future__ import annotations
+
+import secrets
+
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.db import transaction
+from django.db.models import QuerySet
+from django.utils.translation import gettext as _
+
+from makerlab.accounts.models import STAFF_ROLES, Role, School, User
+from makerlab.audit.models import record
+
+LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"  # none that look alike on paper
+GROUPS, GROUP_LETTERS = 4, 4  # 16 of 31 signs: 79 bits
+
+
+class NotPossible(Exception):
+    """Why a verb was refused, in words; ``field`` names the field it is about, if one."""
+
+    def __init__(self, told: str, field: str | None = None) -> None:
+        self.field = field
+        super().__init__(told)
+
+
+def staff_of(user: User) -> QuerySet[User]:
+    """The staff an administrator looks after; nobody for everybody else."""
+    if not user.is_administrator:
+        return User.objects.none()
+    found: QuerySet[User] = User.objects.filter(school_id=user.school_id, role__in=STAFF_ROLES)
+    return found.order_by("-is_active", "role", "display_name")
+
+
+def new_password() -> str:
+    """A password to be written on paper once: four groups of four letters, from the system's random source."""
+    groups = ("".join(secrets.choice(LETTERS) for _letter in range(GROUP_LETTERS)) for _group in range(GROUPS))
+    return "-".join(groups)
+
+
+@transaction.atomic
+def add_person(actor: User, username: str, display_name: str, role: str) -> tuple[User, str]:
+    """A new member of staff and the password, which is kept nowhere else. Raises NotPossible."""
+    _administrator(actor)
+    password = new_password()
+    if role not in STAFF_ROLES:
+        raise NotPossible(_("Students join with their class code; choose another role."), "role")
+    if User.objects.filter(username__iexact=username).exists():
+        raise NotPossible(_("That user name is taken. Add a letter or a number."), "username")
+    try:
+        person = User.objects.create_staff(actor.school, username, role, password, display_name)
+    except ValidationError as error:
+        raise NotPossible(" ".join(error.messages)) from error
+    record(actor.school_id, actor, "add_person", person, role=role)
+    return person, password
+
+
+@transaction.atomic
+def give_password(actor: User, person: User) -> str:
+    """A new password for somebody who lost theirs; their sessions end. Returns it; it is kept nowhere else."""
+    _looks_after(actor, person)
+    password = new_password()
+    person.set_password(password)
+    person.save(update_fields=["password"])
+    record(actor.school_id, actor, "give_password", person)
+    return password
+
+
+@transaction.atomic
+def set_active(actor: User, person: User, active: bool) -> None:
+    """Whether somebody may sign in. What they did stays on record. Raises NotPossible for oneself."""
+    _looks_after(actor, person)
+    if person.pk == actor.pk:
+        raise NotPossible(_("You cannot lock yourself out; another administrator can."))
+    if not User.objects.filter(pk=person.pk).exclude(is_active=active).update(is_active=active):
+        raise NotPossible(_("That is so already for %(person)s.") % {"person": person})
+    record(actor.school_id, actor, "let_in" if active else "lock_out", person)
+
+
+@transaction.atomic
+def new_school(name: str, time_zone: str, username: str, display_name: str) -> tuple[School, User, str]:
+    """A school with its first administrator and the password, which is kept nowhere else. Raises ValidationError."""
+    school = School(name=name, time_zone=time_zone)
+    school.full_clean()
+    school.save()
+    password = new_password()
+    person = User.objects.create_staff(school, username, Role.ADMINISTRATOR, password, display_name)
+    record(school.pk, None, "new_school", school)
+    return school, person, password
+
+
+def _administrator(actor: User) -> None:
+    if not actor.is_administrator:
+        raise PermissionDenied
+
+
+def _looks_after(actor: User, person: User) -> None:
+    _administrator(actor)
+    if person.school_id != actor.school_id or not person.is_staff_member:
+        raise PermissionDenied
