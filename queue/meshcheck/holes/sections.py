@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numba import njit
 
 from meshcheck.edges import EdgeTable, face_normals
 from meshcheck.holes.circle import fit_circle, plane_basis, uneven_free_radius
 from meshcheck.holes.cylinder import Cylinder, longest_side
 from meshcheck.holes.outline import corners_of
 from meshcheck.layers.cut import LayerSet, cut
+from meshcheck.layers.gaps import slabs
 from meshcheck.types import FloatArray, IntArray, Mesh
 
 PLANES = 13
@@ -27,7 +29,7 @@ MISFIT_MOST = 0.06
 BENT_SHARE = 5e-4
 BENT_LEAST = 0.4
 ON_OUTLINE_SHARE = 0.003  # corners this near to an outline, as a share of its size, stand on it
-CHUNK = 2_000_000
+SLABS_MOST = 2_000
 SIDE_MOST_RAD = float(np.radians(95))  # corners of a wall stand no further apart, those of a square included
 SQUARE, CORNER_SHARE = 4, 0.02
 WALL_SHARE = 0.12  # vertices within this share of the radius belong to the wall
@@ -186,23 +188,44 @@ def _cylinder(turned: Mesh, frame: FloatArray, loops: list[_Loop]) -> Cylinder |
 def _outline_faces(turned: Mesh, outline: FloatArray, low: float, high: float) -> IntArray:
     """Faces along z between two heights all of whose corners stand on an outline (k, 2)."""
     z = turned.vertices[:, 2]
-    size = float(np.ptp(outline, axis=0).max())
-    inside = (turned.vertices[:, :2] > outline.min(axis=0) - size).all(axis=1)
-    near = np.flatnonzero(
-        inside & (turned.vertices[:, :2] < outline.max(axis=0) + size).all(axis=1) & (z > low) & (z < high)
-    )
+    limit = ON_OUTLINE_SHARE * float(np.ptp(outline, axis=0).max())
+    near = np.flatnonzero((z > low) & (z < high))
     on = np.zeros(len(z), np.bool_)
-    starts, along = outline, np.roll(outline, -1, axis=0) - outline
-    square = np.maximum((along**2).sum(axis=1), 1e-300)
-    for chunk in np.array_split(near, len(near) * len(outline) // CHUNK + 1):
-        offset = turned.vertices[chunk, None, :2] - starts
-        share = np.clip((offset * along).sum(axis=2) / square, 0, 1)
-        apart = offset - share[:, :, None] * along
-        on[chunk] = np.sqrt((apart**2).sum(axis=2).min(axis=1)) < ON_OUTLINE_SHARE * size
+    place = np.ascontiguousarray(turned.vertices[near, :2])
+    on[near] = _beside(place, np.ascontiguousarray(outline), np.roll(outline, -1, axis=0) - outline, limit)
     faces = np.flatnonzero(on[turned.faces].all(axis=1)).astype(np.int32)
-    normals, area = face_normals(turned.corners[faces])
+    normals, area = face_normals(turned.vertices[turned.faces[faces]])
     upright: IntArray = faces[(np.abs(normals[:, 2]) < 0.1) & (area > 0)]
     return upright
+
+
+@njit(cache=True, nogil=True)
+def _beside(place, outline, along, limit):  # type: ignore[no-untyped-def]
+    """Which places (n, 2) lie within ``limit`` of a side of an outline (k, 2), whose sides run ``along`` (k, 2)."""
+    out = np.zeros(place.shape[0], np.bool_)
+    height = max(limit, (outline[:, 1].max() - outline[:, 1].min()) / SLABS_MOST)
+    low, first, members = slabs(outline, along, height)
+    left, right = outline[:, 0].min() - limit, outline[:, 0].max() + limit
+    top = outline[:, 1].max() + limit
+    for i in range(place.shape[0]):
+        x, y = place[i, 0], place[i, 1]
+        if x < left or x > right or y < low - limit or y > top:
+            continue
+        begin = first[max(int((y - limit - low) / height), 0)]
+        end = first[min(int((y + limit - low) / height), first.size - 2) + 1]
+        for at in range(begin, end):
+            k = members[at]
+            dx, dy = x - outline[k, 0], y - outline[k, 1]
+            square = along[k, 0] * along[k, 0] + along[k, 1] * along[k, 1]
+            share = 0.0
+            if square > 0:
+                share = min(max((dx * along[k, 0] + dy * along[k, 1]) / square, 0.0), 1.0)
+            dx -= share * along[k, 0]
+            dy -= share * along[k, 1]
+            if dx * dx + dy * dy < limit * limit:
+                out[i] = True
+                break
+    return out
 
 
 def _wall_faces(turned: Mesh, centre: FloatArray, radius: float, low: float, high: float) -> IntArray:
@@ -212,7 +235,7 @@ def _wall_faces(turned: Mesh, centre: FloatArray, radius: float, low: float, hig
     near = np.abs(np.hypot(offset[:, 0], offset[:, 1]) - radius) < WALL_SHARE * radius
     near &= (z > low) & (z < high)
     faces = np.flatnonzero(near[turned.faces].all(axis=1)).astype(np.int32)
-    corners = turned.corners[faces]
+    corners = turned.vertices[turned.faces[faces]]
     normals, _ = face_normals(corners)
     outward = corners.mean(axis=1)[:, :2] - centre
     outward /= np.maximum(np.hypot(outward[:, 0], outward[:, 1]), 1e-12)[:, None]

@@ -65,7 +65,7 @@ def gaps_between(left_over: CrossSection, width_mm: float) -> Gaps:
 
 
 @njit(cache=True, nogil=True)
-def _slabs(points, edge, height):  # type: ignore[no-untyped-def]
+def slabs(points, edge, height):  # type: ignore[no-untyped-def]
     """Edges by the slabs of ``height`` along y that they meet: lowest y, and the numbers of the edges of slab k in
     ``members[first[k] : first[k + 1]]``, ascending."""
     low = points[:, 1].min()
@@ -92,7 +92,7 @@ def _slabs(points, edge, height):  # type: ignore[no-untyped-def]
 @njit(cache=True, nogil=True)
 def _across(points, edge, own, x, y, nx, ny, reach, height, low, first, members):  # type: ignore[no-untyped-def]
     """The edge other than ``own`` that a ray from (x, y) along the unit vector (nx, ny) meets first within ``reach``:
-    its number (-1: none) and the distance. The slabs as ``_slabs`` gives them."""
+    its number (-1: none) and the distance. The slabs as ``slabs`` gives them."""
     best = -1
     nearest = np.inf
     slack = 1e-6 * reach  # the place where a ray starts is rounded
@@ -128,7 +128,7 @@ def _middle_lines(points, edge, starts, rays, widest, narrowest):  # type: ignor
     lines = -1
     # as high as a ray is long, so that it meets two or three of them
     height = max(widest, (points[:, 1].max() - points[:, 1].min()) / _SLABS_MOST)
-    low, first, members = _slabs(points, edge, height)
+    low, first, members = slabs(points, edge, height)
     for loop in range(starts.size - 1):
         kept_before = False
         loop_begin = filled

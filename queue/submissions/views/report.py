@@ -80,6 +80,7 @@ def report_context(request: SignedInRequest, submission: Submission, form: HandI
         "same_as": queries.same_bytes_before(submission),
         "review": queries.last_review(submission),
         "unit_name": unit_name((submission.report or {}).get("unit_proposed")),
+        "unit_chosen": unit_name(submission.unit),
         "must_fix": submission.verdict == Verdict.MUST_FIX,
         "can_hand_in": permissions.can_hand_in(user, submission),
         "can_take_back": permissions.can_take_back(user, submission),
