@@ -111,7 +111,8 @@ def _measure() -> None:
 def _holes() -> None:
     find_holes(_repaired()[0])
     flattened = CrossSection.circle(1.6, 24) ^ CrossSection.square((4, 4)).translate((-2, -1.2))
-    find_holes(_mesh((CrossSection.circle(8, 24) - flattened).extrude(5)))
+    for bore in (flattened, CrossSection.circle(2, 3)):  # one of no usual shape goes through every fall-back
+        find_holes(_mesh((CrossSection.circle(8, 24) - bore).extrude(5)))
 
 
 def _hub() -> None:
