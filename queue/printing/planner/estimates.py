@@ -81,6 +81,20 @@ class Estimates:
             for key, (kinds, barred) in zip(keys, eligible, strict=True)
         ]
 
+    def known_or_rough(self, plates: Sequence[Laid]) -> list[PlateFigures]:
+        """Figures of each plate, in order, without asking a child: those remembered, else the rough ones."""
+        eligible = [self._eligible(laid) for laid in plates]
+        requests = [
+            self._request(laid, kinds) if kinds else None
+            for laid, (kinds, _barred) in zip(plates, eligible, strict=True)
+        ]
+        keys = [None if request is None else key_of(request) for request in requests]
+        known = self._known({key: None for key in keys if key})
+        return [
+            _figures(known[key], kinds, barred) if key in known else self._rough(laid)
+            for laid, key, (kinds, barred) in zip(plates, keys, eligible, strict=True)
+        ]
+
     def rough(self, plates: Sequence[Laid]) -> list[PlateFigures]:
         """Quick figures to compare ways of laying out: the sum of the parts' own figures, each heated once."""
         return [self._rough(laid) for laid in plates]

@@ -1,0 +1,221 @@
+"""Reckon what a lesson would cost the room, by the room's own planner: the room as it is, and with the lesson's copies.
+
+Plates that stand already have their own figures. New ones are reckoned from the sum of their parts' own figures, each
+heated once: quick, and rather too long than too short. Redesigned parts are reckoned as the kit's own part.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from itertools import count
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+from lessons.models import KitPart
+from lessons.print_settings import in_force
+from planning.forecast import play
+from planning.types import Stop
+from planning.verify import minutes_late
+from printing.costs import prices_today
+from printing.giving.values import Filament, ForClass, Gift, Load, Reckoning
+from printing.models import Room, Spool
+from printing.planner.chances import SEED, risks_of
+from printing.planner.estimates import Estimates
+from printing.planner.layout import WAYS, Way, arrange
+from printing.planner.meetings import figures_of_kits
+from printing.planner.options import KEPT, LaidOut, Option, kept_layout, option_of
+from printing.planner.problem import calendar_of
+from printing.planner.snapshot import canonical, copies_wanted, kit_id_of, source_of, take_snapshot
+from printing.planner.values import KitNeed, Snapshot, Source, WantedCopy
+
+SAMPLES = 500  # the chance is then known to about 0.02
+STEPS = 400  # of the search for a plan: the answer is a first one
+STEPS_OF_A_DAY = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """One part of the kit as it would be printed: files per team, and spares for a class."""
+
+    part: KitPart
+    source: Source
+    material: str
+    settings: str
+    for_team: int
+    spares: int
+
+
+def wanted_parts(parts: Sequence[KitPart]) -> tuple[list[Wanted], list[str]]:
+    """The kit's parts, and in words what cannot be reckoned with."""
+    found, problems = [], []
+    for part in parts:
+        source = source_of(f"kitpart-{part.pk}", part)
+        try:
+            settings = in_force(part)
+        except (ValueError, TypeError):
+            problems.append(_("%(part)s: its print settings cannot work together.") % {"part": part})
+            continue
+        if isinstance(source, str):
+            problems.append(f"{part}: {source}")
+            continue
+        spares = 0 if part.redesignable else math.ceil(part.spares / max(1, part.copies_in_file))
+        for_team = copies_wanted(part, part.copies_in_file)
+        found.append(Wanted(part, source, settings.material, canonical(settings), for_team, spares))
+    return found, problems
+
+
+def with_lesson(snapshot: Snapshot, gifts: Sequence[Gift], wanted: Sequence[Wanted]) -> Snapshot:
+    """The room with the lesson's copies at the end of its queue. New keys are negative: ``-1`` is the first gift."""
+    copies = dict(snapshot.copies)
+    kits = list(snapshot.kits)
+    keys = count(-1, -1)
+    last = max((copy.rank[1] for copy in copies.values()), default=0)
+    for at, gift in enumerate(gifts, start=1):
+        for team in range(1, gift.teams + 1):
+            kits.append(KitNeed(str(kit_id_of(-at, team)), f"{gift.name}, {team}", gift.deadline, 1))
+        for each in wanted:
+            last += 1
+            teams = range(1, gift.teams + 1)
+            files: list[tuple[int | None, int]] = [(team, n) for team in teams for n in range(each.for_team)]
+            files += [(None, number) for number in range(each.spares)]
+            for team, number in files:
+                key = next(keys)
+                copies[key] = WantedCopy(
+                    id=key,
+                    source=each.source,
+                    material=each.material,
+                    colour=each.part.colour,
+                    settings=each.settings,
+                    rank=(team is None, last, number + 1),
+                    kit_id=kit_id_of(-at, team),
+                    part=each.part.name,
+                    assignment_id=-at,
+                )
+    return replace(snapshot, copies=copies, kits=tuple(sorted(kits, key=lambda kit: kit.id)))
+
+
+def laid_out(snapshot: Snapshot, way: Way | None) -> LaidOut:
+    """The plates in force, and everything else laid out in the room's way or the one given."""
+    if way is None:
+        return kept_layout(snapshot) or arrange(snapshot, list(snapshot.copies.values()), _usual(snapshot))
+    kept = kept_layout(replace(snapshot, copies={key: copy for key, copy in snapshot.copies.items() if key > 0}))
+    standing = {copy_id for laid in (kept.plates if kept else ()) for copy_id in laid.copy_ids}
+    rest = arrange(snapshot, [copy for copy in snapshot.copies.values() if copy.id not in standing], way)
+    return LaidOut((*(kept.plates if kept else ()), *rest.plates), rest.misfits)
+
+
+def _usual(snapshot: Snapshot) -> Way:
+    """A team's parts together, up to eight on a plate, unless the room's staff chose otherwise."""
+    return next((way for way in WAYS if way.code == snapshot.plate_size), WAYS[2])
+
+
+def planned(snapshot: Snapshot, way: Way | None = None, steps: int = STEPS) -> Option:
+    """The situation with a plan. Same input, same plan."""
+    layout = laid_out(snapshot, way)
+    figures = Estimates(snapshot).known_or_rough(layout.plates)
+    return option_of(snapshot, calendar_of(snapshot), KEPT, layout, figures, Stop(iterations=steps, prove=False))
+
+
+def reckon(
+    room: Room, parts: Sequence[KitPart], gifts: Sequence[Gift], now: datetime, way: Way | None = None
+) -> Reckoning:
+    """What giving the lesson to these classes would take and how they would fare. Writes nothing."""
+    began = time.perf_counter()
+    snapshot = take_snapshot(room.pk, now)
+    wanted, problems = wanted_parts(parts)
+    then = with_lesson(snapshot, gifts, wanted)
+    before, after = planned(snapshot), planned(then, way)
+    chances_before, chances_after = chances(snapshot, before), chances(then, after)
+    for note in sorted(set(after.misfits.values()) | set(then.unplaced.values()) - set(snapshot.unplaced.values())):
+        problems.append(note)
+    new = [copy for key, copy in then.copies.items() if key not in snapshot.copies]
+    load = _load(then, after)
+    return Reckoning(
+        copies=len(new),
+        spares=sum(copy.kit_id is None for copy in new),
+        before=_load(snapshot, before),
+        after=load,
+        filaments=_filaments(room, snapshot, new),
+        classes=tuple(_for_class(gift, chances_after.get(str(-at))) for at, gift in enumerate(gifts, start=1)),
+        rest=tuple(
+            (key, chances_before[key]["chance"], chances_after[key]["chance"])
+            for key in chances_before
+            if key in chances_after
+        ),
+        latest_start=_latest_start(then, way) if new and not load.late_teams and not load.unplaced else None,
+        problems=tuple(problems),
+        seconds=time.perf_counter() - began,
+    )
+
+
+def chances(snapshot: Snapshot, option: Option) -> dict[str, dict[str, Any]]:
+    """By assignment: how sure its teams are, played with the printers' failures on record."""
+    problem, plan = option.posed.problem, option.plan
+    if not problem.kits:
+        return {}
+    courses = play(problem, plan, risks_of(snapshot, option.posed, plan), SAMPLES, SEED)
+    groups: dict[str, list[str]] = defaultdict(list)
+    for kit in snapshot.kits:
+        groups[kit.id.partition(":")[0]].append(kit.id)
+    return {key: figures_of_kits(problem, courses, ids) for key, ids in sorted(groups.items())}
+
+
+def _load(snapshot: Snapshot, option: Option) -> Load:
+    problem, plan = option.posed.problem, option.plan
+    late = minutes_late(problem, plan)
+    return Load(
+        plates=len(option.posed.plates),
+        printer_min=sum(run.end - run.start for run in plan.runs),
+        staff_min=option.worth.staff_min,
+        done_at=problem.calendar.to_datetime(option.worth.last_minute),
+        late_teams=sum(minutes > 0 for minutes in late.values()),
+        unplaced=option.worth.unplaced,
+    )
+
+
+def _filaments(room: Room, snapshot: Snapshot, new: Sequence[WantedCopy]) -> tuple[Filament, ...]:
+    wanted: dict[tuple[str, str], float] = defaultdict(float)
+    waiting: dict[tuple[str, str], float] = defaultdict(float)
+    stock: dict[tuple[str, str], float] = defaultdict(float)
+    for copy in new:
+        wanted[copy.material, copy.colour] += copy.source.mass_g
+    for copy in snapshot.copies.values():
+        waiting[copy.material, copy.colour] += copy.source.mass_g
+    for material, colour, left in Spool.objects.filter(room=room).values_list("material", "colour", "grams_left"):
+        stock[material, colour] += left
+    prices = prices_today(room.school_id, set(wanted))
+    return tuple(
+        Filament(*key, wanted[key], stock.get(key, 0.0), waiting.get(key, 0.0), prices.get(key))
+        for key in sorted(wanted)
+    )
+
+
+def _for_class(gift: Gift, figures: Mapping[str, Any] | None) -> ForClass:
+    """Nothing to print: then nothing can be missing."""
+    found = figures or {"chance": 1.0, "expected_kits": gift.teams, "likely_at": None, "nearly_sure_at": None}
+    moments = [found[name] and datetime.fromisoformat(found[name]) for name in ("likely_at", "nearly_sure_at")]
+    return ForClass(gift.name, gift.teams, gift.deadline, found["chance"], found["expected_kits"], *moments)
+
+
+def _latest_start(snapshot: Snapshot, way: Way | None) -> date | None:
+    """The last day on which printing may begin, with all that waits today still waiting, so that no team is late: by
+    halving, since to begin later never helps."""
+    zone = snapshot.bells.zone
+    today = snapshot.now.astimezone(zone).date()
+    last = min(kit.deadline for kit in snapshot.kits).astimezone(zone).date()
+    quiet = replace(snapshot, plates=())
+    good, bad = 0, (last - today).days + 1
+    while bad - good > 1:
+        middle = (good + bad) // 2
+        day = datetime.combine(today + timedelta(days=middle), datetime.min.time(), zone)
+        later = replace(quiet, now=max(day, snapshot.now))
+        option = planned(later, way or _usual(snapshot), STEPS_OF_A_DAY)
+        late = any(minutes > 0 for minutes in minutes_late(option.posed.problem, option.plan).values())
+        good, bad = (good, middle) if late or option.worth.unplaced else (middle, bad)
+    return today + timedelta(days=good)
