@@ -114,7 +114,8 @@ def _described(
         if ends.sealed:  # a hollow inside the part, or two blind holes that face each other
             waiting += apart(seen)
         elif keep_wide or not _inside_of_rim(cylinder, ends, rims, rim):
-            plain = shape.kind is not BoreKind.ROUND and cylinder.misfit_mm < CLEAN_SHARE * cylinder.radius_mm
+            named = shape.kind not in (BoreKind.ROUND, BoreKind.OTHER)
+            plain = named and cylinder.misfit_mm < CLEAN_SHARE * cylinder.radius_mm
             hole = _hole(cylinder, ends, rims, rim, certain or plain)
             holes.append(replace(hole, shape=shape))
     return _in_order(holes, rims)
