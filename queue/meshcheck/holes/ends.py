@@ -20,6 +20,7 @@ RAY_TURN_RAD = 0.1234
 LEANING_IN_LEAST = 0.25
 # Where the wall is uneven, single faces lean any way; rays alone decide, and a floor may stand a little beyond it.
 ROUGH_SLACK = 0.3
+FLOOR_MISFITS = 60.0  # a few corners may lie on a circle by chance: a floor is then off by many times what they leave
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +45,8 @@ def look_along(mesh: Mesh, edges: EdgeTable, hole: Cylinder, balls: FloatArray) 
     leaning = (0.0, 0.0) if rough else _leaning_in(mesh, edges, hole)
     hits = _ray_hits(mesh, hole, balls)
     half = hole.depth_mm / 2
-    slack = ROUGH_SLACK * hole.radius_mm if rough else 1e-3 * (hole.depth_mm + hole.free_radius_mm)
+    even = 1e-3 * (hole.depth_mm + hole.free_radius_mm) + FLOOR_MISFITS * hole.misfit_mm
+    slack = ROUGH_SLACK * hole.radius_mm if rough else even
     up = np.min(hits, where=hits > 0, axis=1, initial=np.inf)
     down = np.min(-hits, where=hits < 0, axis=1, initial=np.inf)
     closed_low = leaning[0] > LEANING_IN_LEAST or down.min() < half + slack
