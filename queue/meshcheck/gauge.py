@@ -155,8 +155,12 @@ def _widths(gauged: Sequence[Hole], basics: Basics, gauge: Gauge, asked: _Asked)
     findings: list[Finding] = []
     stretched = [hole for hole in gauged if _stretched(hole, asked)]
     rest = [hole for hole in gauged if hole not in stretched]
-    # a hole of no known shape has no diameter, unless part of it is plainly round
-    measured = [hole for hole in rest if hole.certain or hole.shape.kind is not BoreKind.OTHER]
+    # a hole of no known shape has no diameter, unless part of it is plainly round; but it may let too thick a bar pass
+    measured = [
+        hole
+        for hole in rest
+        if hole.certain or hole.shape.kind is not BoreKind.OTHER or hole.free_diameter_mm > asked.high
+    ]
     if stretched:
         hole = _worst(stretched, lambda h: _widest(h)[1] / _widest(h)[0])
         narrow, wide = _widest(hole)

@@ -98,6 +98,7 @@ def test_between_three_ribs_a_thinner_bar_passes() -> None:
     assert "5.00 mm" in found["bore_shape_changed"].why
     assert "hole_few_sides" not in found
     assert "hole_coarse" not in found
+    assert "hole_too_large" in judged(turned(through(ribbed(3))), Gauge(hole_diameter_mm=3.2))
 
 
 def test_beside_one_rib_the_bar_stands_to_one_side() -> None:
