@@ -47,6 +47,13 @@ def can_edit_plan(user: User, plan: LessonPlan) -> bool:
     return True
 
 
+def check_can_give(user: User, plan: LessonPlan) -> None:
+    """Teachers and administrators give the school's lessons; whether to that class is asked of the class."""
+    check_can_write_plans(user)
+    if plan.archived_at is not None or not LessonPlan.objects.visible_to(user).filter(pk=plan.pk).exists():
+        raise PermissionDenied
+
+
 def check_can_make_class(user: User) -> None:
     """Teachers make classes they teach; administrators for any teacher of the school."""
     if not (user.is_teacher or user.is_administrator):

@@ -46,7 +46,15 @@ QUEUE = Place("printing:request-list", "layers", _("Queue"))
 PLAN = Place("printing:room-plan", "plan", _("Room plan"))
 BENCH = Place("printing:bench", "bench", _("Bench"))
 SPOOLS = Place("printing:spool-list", "spool", _("Spools"))
-LESSONS = Place("lessons:plan-list", "lesson", _("Lessons"), ("lessons:plan-detail",))
+LESSONS = Place(
+    "lessons:plan-list",
+    "lesson",
+    _("Lessons"),
+    (
+        "lessons:plan-detail",
+        "printing:plan-give",
+    ),
+)
 
 CLASSES = Place(
     "lessons:class-list",

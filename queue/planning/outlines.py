@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from planning.types import Circle, Footprint, Hull, PlacedItem, Rectangle
 
@@ -97,6 +98,7 @@ def _without_side(points: list[Point], at: int) -> tuple[float, Point]:
     return abs(_cross(first, second, tip)) / 2, tip
 
 
+@lru_cache(maxsize=1024)  # a class's plates hold the same few parts many times
 def outline_of(footprint: Footprint) -> Outline:
     """Exact for circles and rectangles; for a hull the smaller of its enclosing circle and its smallest rectangle."""
     if isinstance(footprint, Circle):

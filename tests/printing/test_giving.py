@@ -9,8 +9,12 @@ from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+from django.core.exceptions import PermissionDenied
+from django.urls import reverse
 from django.utils import timezone
 
+from lessons.actions.assignments import Give, Limits, give_plan
+from lessons.actions.refusals import NotPossible
 from lessons.models import Assignment
 from planning.verify import violations
 from printing.giving.reckon import planned, reckon, wanted_parts, with_lesson
@@ -18,6 +22,7 @@ from printing.giving.values import Gift
 from printing.models import PlateEstimate, PrintCopy, RoomPlan, Spool
 from printing.planner.snapshot import take_snapshot
 from tests.printing.helpers import ordered_mesh, plan_now, with_meshes
+from tests.submissions.make import text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -134,3 +139,97 @@ def test_five_classes_of_28_at_once(world, parts, capsys):
         print(f"\nfive classes of 28: {json.dumps({'seconds': round(took, 2), 'copies': found.copies})}")
     assert found.copies >= 5 * 10 * len(parts)
     assert len(found.classes) == 5
+
+
+def form_of(world, **values):
+    meeting = world.school_class.meetings.create(
+        starts_at=timezone.now() + timedelta(days=12), ends_at=timezone.now() + timedelta(days=12, hours=1), period="3"
+    )
+    usual = {"team_size": 3, "days_before": 2, "files_max": 20}
+    return {**usual, f"class-{world.school_class.pk}": "on", f"meeting-{world.school_class.pk}": meeting.pk, **values}
+
+
+def test_from_the_lesson_to_the_given_class(world, parts, signed_in):
+    teacher, page = signed_in(world.teacher), reverse("printing:plan-give", args=[world.plan.pk])
+    assert "What does it cost the room?" in text_of(teacher.get(page))
+    assert "Give to classes" in text_of(teacher.get(reverse("lessons:plan-detail", args=[world.plan.pk])))
+    values = form_of(world, mass_max_g="12", minutes_max="90")
+    shown = text_of(teacher.post(page, {**values, "reckon": "yes"}))
+    for words in (
+        "Begin by",
+        "How sure each class is",
+        "Does it last?",
+        world.school_class.name,
+    ):
+        assert words in shown, words
+    moved = text_of(teacher.post(page, {**values, "choices": "yes"}, headers={"HX-Request": "true"}))
+    assert "<html" not in moved
+    whole = text_of(teacher.post(page, {**values, "choices": "yes"}))  # without script the button does the same
+    for words in ("teams of 4", "as many as fit"):
+        assert words in moved, words
+        assert words in whole, words
+    before = Assignment.objects.count()
+    assert teacher.post(page, {**values, "give": "yes"}).status_code == 302
+    made = Assignment.objects.latest("pk")
+    assert (Assignment.objects.count(), made.mass_max_g, made.duration_max_s) == (before + 1, 12, 5400)
+    assert made.meeting.starts_at - made.upload_by == timedelta(days=2)
+    again = teacher.post(page, {**values, "give": "yes"})
+    assert again.status_code == 422  # that lab day is no longer offered
+    assert Assignment.objects.count() == before + 1
+
+
+@pytest.mark.parametrize(
+    ("values", "told"),
+    [
+        ({"team_size": "0"}, "greater than or equal to 1"),
+        ({"mass_max_g": "heavy"}, "Enter a number"),
+        ({"days_before": "40"}, "must be able to hand files in"),
+    ],
+)
+def test_bad_input_is_told_in_place(world, parts, signed_in, values, told):
+    teacher, page = signed_in(world.teacher), reverse("printing:plan-give", args=[world.plan.pk])
+    before = Assignment.objects.count()
+    answer = teacher.post(page, {**form_of(world, **values), "give": "yes"})
+    assert answer.status_code == 422
+    assert told in text_of(answer)
+    assert next(iter(values.values())) in text_of(answer)
+    assert Assignment.objects.count() == before
+
+
+def test_no_class_chosen_and_no_room(world, parts, signed_in):
+    teacher, page = signed_in(world.teacher), reverse("printing:plan-give", args=[world.plan.pk])
+    assert "Choose at least one class" in text_of(
+        teacher.post(page, {"team_size": 3, "days_before": 2, "files_max": 9})
+    )
+    world.printers[0].room.printers.all().delete()
+    assert teacher.post(page, {**form_of(world), "reckon": "yes"}).status_code == 200
+
+
+@pytest.mark.parametrize("who", ["student", "technician", "other_teacher"])
+def test_who_may_not_give(world, who, signed_in):
+    person = getattr(world, who)
+    assert signed_in(person).get(reverse("printing:plan-give", args=[world.plan.pk])).status_code == 404
+    with pytest.raises(PermissionDenied):
+        give_plan(person, world.plan, [Give(world.school_class, world.meeting, timezone.now())], Limits())
+
+
+def test_another_teachers_class_is_not_given_anything(world):
+    far = world.far_class.meetings.create(
+        starts_at=timezone.now() + timedelta(days=12), ends_at=timezone.now() + timedelta(days=12, hours=1)
+    )
+    with pytest.raises(PermissionDenied):
+        give_plan(world.teacher, world.plan, [Give(world.far_class, far, timezone.now() + timedelta(days=1))], Limits())
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_two_who_give_the_same_at_once_one_wins(world, at_once):
+    meeting = world.school_class.meetings.create(
+        starts_at=timezone.now() + timedelta(days=12), ends_at=timezone.now() + timedelta(days=12, hours=1)
+    )
+    give = Give(world.school_class, meeting, timezone.now() + timedelta(days=9))
+    results = at_once(*[
+        lambda who=who: give_plan(who, world.plan, [give], Limits()) for who in (world.teacher, world.administrator)
+    ])  # fmt: skip
+    assert sum(isinstance(result, NotPossible) for result in results) == 1, results
+    (count,) = at_once(lambda: Assignment.objects.filter(meeting=meeting).count())
+    assert count == 1

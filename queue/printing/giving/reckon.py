@@ -27,9 +27,9 @@ from printing.giving.values import Filament, ForClass, Gift, Load, Reckoning
 from printing.models import Room, Spool
 from printing.planner.chances import SEED, risks_of
 from printing.planner.estimates import Estimates
-from printing.planner.layout import WAYS, Way, arrange
+from printing.planner.layout import WAYS, LaidOut, Way, arrange
 from printing.planner.meetings import figures_of_kits
-from printing.planner.options import KEPT, LaidOut, Option, kept_layout, option_of
+from printing.planner.options import KEPT, Option, kept_layout, option_of
 from printing.planner.problem import calendar_of
 from printing.planner.snapshot import canonical, copies_wanted, kit_id_of, source_of, take_snapshot
 from printing.planner.values import KitNeed, Snapshot, Source, WantedCopy
@@ -84,7 +84,7 @@ def with_lesson(snapshot: Snapshot, gifts: Sequence[Gift], wanted: Sequence[Want
             teams = range(1, gift.teams + 1)
             files: list[tuple[int | None, int]] = [(team, n) for team in teams for n in range(each.for_team)]
             files += [(None, number) for number in range(each.spares)]
-            for team, number in files:
+            for whose, number in files:
                 key = next(keys)
                 copies[key] = WantedCopy(
                     id=key,
@@ -92,8 +92,8 @@ def with_lesson(snapshot: Snapshot, gifts: Sequence[Gift], wanted: Sequence[Want
                     material=each.material,
                     colour=each.part.colour,
                     settings=each.settings,
-                    rank=(team is None, last, number + 1),
-                    kit_id=kit_id_of(-at, team),
+                    rank=(whose is None, last, number + 1),
+                    kit_id=kit_id_of(-at, whose),
                     part=each.part.name,
                     assignment_id=-at,
                 )
@@ -123,9 +123,15 @@ def planned(snapshot: Snapshot, way: Way | None = None, steps: int = STEPS) -> O
 
 
 def reckon(
-    room: Room, parts: Sequence[KitPart], gifts: Sequence[Gift], now: datetime, way: Way | None = None
+    room: Room,
+    parts: Sequence[KitPart],
+    gifts: Sequence[Gift],
+    now: datetime,
+    way: Way | None = None,
+    quick: bool = False,
 ) -> Reckoning:
-    """What giving the lesson to these classes would take and how they would fare. Writes nothing."""
+    """What giving the lesson to these classes would take and how they would fare. Writes nothing. ``quick``: the latest
+    day to start is not looked for."""
     began = time.perf_counter()
     snapshot = take_snapshot(room.pk, now)
     wanted, problems = wanted_parts(parts)
@@ -148,7 +154,7 @@ def reckon(
             for key in chances_before
             if key in chances_after
         ),
-        latest_start=_latest_start(then, way) if new and not load.late_teams and not load.unplaced else None,
+        latest_start=None if quick or not new or load.late_teams or load.unplaced else _latest_start(then, way),
         problems=tuple(problems),
         seconds=time.perf_counter() - began,
     )
