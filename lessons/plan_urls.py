@@ -2,11 +2,12 @@
 
 from django.urls import URLPattern, path
 
-from lessons.views import kit_edit, plan_edit, plan_manage, plan_papers
+from lessons.views import experiment_edit, kit_edit, plan_edit, plan_manage, plan_papers
 
 urlpatterns: list[URLPattern] = [
     path("plans/new/", plan_manage.plan_new, name="plan-new"),
     path("plans/<int:pk>/edit/", plan_edit.plan_edit, name="plan-edit"),
+    path("plans/<int:pk>/experiment/edit/", experiment_edit.experiment_edit, name="experiment-edit"),
     path("plans/<int:pk>/preview/", plan_edit.plan_preview, name="plan-preview"),
     path("plans/<int:pk>/copy/", plan_manage.plan_copy, name="plan-copy"),
     path("plans/<int:pk>/archive/", plan_manage.plan_archive, name="plan-archive"),
