@@ -4,7 +4,7 @@ from django.urls import URLPattern, path
 
 from lessons.class_urls import urlpatterns as class_urls
 from lessons.plan_urls import urlpatterns as plan_urls
-from lessons.views import after_lab, kit_parts, lab, plans, settings, sign_in
+from lessons.views import after_lab, coasting, kit_parts, lab, plans, settings, sign_in
 
 app_name = "lessons"
 urlpatterns: list[URLPattern] = [
@@ -17,6 +17,9 @@ urlpatterns: list[URLPattern] = [
     path("lab/<int:pk>/board/", lab.lab_board, name="lab-board"),
     path("lab/<int:pk>/physics/", lab.lab_physics, name="lab-physics"),
     path("lab/<int:pk>/argument/", after_lab.lab_argument, name="lab-argument"),
+    path("lab/<int:pk>/designs/", after_lab.lab_designs, name="lab-designs"),
+    path("lab/<int:pk>/coast-down/", coasting.lab_coasting, name="lab-coasting"),
+    path("coast-downs/<int:pk>/remove/", coasting.coasting_remove, name="coasting-remove"),
     path("lab/<int:pk>/report.pdf", after_lab.lab_report_pdf, name="lab-report"),
     path("lab/<int:pk>/mark/", after_lab.lab_mark, name="lab-mark"),
     path("lab/<int:pk>/worksheet/", after_lab.lab_paper, name="lab-paper"),

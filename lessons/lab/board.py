@@ -10,11 +10,10 @@ from django.utils.translation import gettext as _
 from lessons.lab import charts, physics, queries
 from lessons.lab.experiment import Best, Experiment
 from lessons.lab.results import ClassResult, TeamResult
-from lessons.lab.told import CellView, Told, gap_told
+from lessons.lab.told import CellView, Told, class_told, gap_told
 from lessons.models import Assignment, LabBoard, Team
 from lessons.science.compare import Comparison, Gap, Ranking
 from lessons.science.rolling import Losses, Run
-from lessons.science.summary import HAND_TIMING
 from lessons.science.values import Measured, Unknown
 from makerlab.components.chart import Chart
 from makerlab.components.figures import NO_BREAK
@@ -108,7 +107,7 @@ class BoardPage:
             found += self._against_first()
         else:
             found += [self._best()]
-        smallest = self._smallest()
+        smallest = class_told(self.experiment, self.result)
         return [*found, *([smallest] if smallest else [])]
 
     def _best(self) -> Told:
@@ -173,25 +172,6 @@ class BoardPage:
             _("At %(at)s %(design)s less %(first)s is %(difference)s; from %(low)s to %(high)s, so it may be zero.")
             % facts,
         )  # fmt: skip
-
-    def _smallest(self) -> Told | None:
-        smallest = self.result.smallest_difference()
-        if isinstance(smallest, Unknown) or isinstance(self.result.scatter, Unknown):
-            return None
-        text = _(
-            "Repeated trials of this class scatter by %(sd)s. With %(trials)d trials each, two designs must differ by "
-            "about %(smallest)s to be told apart."
-        ) % {
-            "sd": charts.with_unit(self.experiment, self.result.scatter.sd),
-            "trials": self.experiment.trials,
-            "smallest": charts.with_unit(self.experiment, smallest),
-        }
-        if self.experiment.is_timed:
-            text += " " + _("Timing by hand alone scatters by about %(sd)s s (%(source)s).") % {
-                "sd": f"{HAND_TIMING.sd:.2f}",
-                "source": HAND_TIMING.source,
-            }
-        return Told("live", "ruler", _("What this class can tell"), text)
 
 
 def board_page(assignment: Assignment, experiment: Experiment, design: str, team: str) -> BoardPage:

@@ -11,7 +11,7 @@ from lessons.lab import charts, physics, queries
 from lessons.lab.experiment import Experiment
 from lessons.lab.results import ClassResult, DesignResult, TeamResult
 from lessons.lab.told import CellView, Told
-from lessons.models import Assignment, Team
+from lessons.models import Assignment, Coasting, Team
 from lessons.science.compare import prediction_gap, smallest_found
 from lessons.science.rolling import (
     NO_LOSS,
@@ -72,7 +72,8 @@ class ExpectationPage:
 
     def cart(self, value: float) -> Cart:
         assert self.wheel is not None
-        cart = physics.cart_with(self.experiment, self.wheel.wheel, value)
+        weighed = self.design.cell(value).x.value  # what the team weighed, where it did
+        cart = physics.cart_with(self.experiment, self.wheel.wheel, weighed)
         assert cart is not None
         return cart
 
@@ -150,11 +151,15 @@ class ExpectationPage:
         if isinstance(self.losses, Unknown):
             return Told("live", "chart", _("Without losses so far"), self.losses.because.capitalize() + ".")
         share = 100 * self.losses.share.value
+        if self.losses.source == physics.COASTED:
+            why = _("This share is from your own coast-downs on the level, without the ramp.")
+        else:
+            why = _("This share explains the class's own times best.")
         return Told(
             "live",
             "chart",
             _("Rolling and bearings take %(share)s in 100 of the weight") % {"share": f"{share:.1f}"},
-            _("This share explains the class's own times best. Real carts are slower than the formula without it."),
+            f"{why} {_('Real carts are slower than the formula without it.')}",
         )
 
     def _rim(self) -> Told | None:
@@ -192,7 +197,7 @@ class ExpectationPage:
 
 
 def expectation_page(assignment: Assignment, experiment: Experiment, team: Team, design: str) -> ExpectationPage:
-    """The page for one team's design; the loss is fitted to the whole class."""
+    """The page for one team's design; the loss is from its own coast-downs, else fitted to the whole class."""
     result = queries.results(assignment, experiment)
     own = result.team(team.pk)
     assert own is not None, "a team belongs to its class"
@@ -201,7 +206,10 @@ def expectation_page(assignment: Assignment, experiment: Experiment, team: Team,
         each.pk: physics.wheels_of(assignment, each, experiment)
         for each in Team.objects.filter(school_class=assignment.school_class_id)
     }
-    losses = physics.class_losses(experiment, result, wheels)
+    coasted = Coasting.objects.filter(assignment=assignment, team=team)
+    losses = physics.coasting_losses(experiment, coasted, wheels.get(team.pk, {}))
+    if isinstance(losses, Unknown):
+        losses = physics.class_losses(experiment, result, wheels)
     return ExpectationPage(
         assignment, experiment, result, own, chosen, wheels.get(team.pk, {}).get(chosen.design), losses
     )

@@ -6,30 +6,50 @@ for those a team designed. The first design of an experiment with two or more is
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, cast
 
 from django.utils.translation import gettext as _
 
 from lessons.lab.experiment import Experiment
 from lessons.lab.results import ClassResult, TeamResult
-from lessons.models import Assignment, KitPart, Team
+from lessons.models import Assignment, Coasting, KitPart, Team
 from lessons.models.measured import MeasuredFile
-from lessons.science.rolling import NO_LOSS, Cart, Losses, Run, TimedRun, Wheel, expected_run, losses_from_runs
+from lessons.science.rolling import (
+    NO_LOSS,
+    Cart,
+    Losses,
+    Run,
+    TimedRun,
+    Wheel,
+    expected_run,
+    losses_from_coasting,
+    losses_from_runs,
+    weighted_mean,
+)
+from lessons.science.summary import HAND_TIMING
 from lessons.science.values import Measured, Unknown
 
 # how well a print follows its drawing (common practice, no source)
 MASS_SHARE, INERTIA_SHARE, RADIUS_MM = 0.03, 0.03, 0.1
+REST_M = 0.01
+COASTED = "the team's own coast-downs"
 LOAD_G = 0.5  # a school balance (common practice, no source)
 
 
 @dataclass(frozen=True, slots=True)
 class LabWheel:
-    """A wheel as it goes on the cart: ``name`` for people, its spin inertia from its layers."""
+    """A wheel as it goes on the cart: ``name`` for people, its spin inertia from its layers.
+
+    ``size_mm``: its box; ``hole_mm``: the hole on its axle; ``minutes``: of printing, a wheel's share of its file.
+    """
 
     name: str
     wheel: Wheel
+    size_mm: tuple[float, float, float] | None = None
+    hole_mm: float | None = None
+    minutes: float | None = None
 
 
 Source = Callable[[Assignment, Team], Mapping[str, LabWheel]]
@@ -70,7 +90,17 @@ def wheel_of(measured: MeasuredFile, name: str) -> LabWheel | None:
         Measured(inertia, INERTIA_SHARE * inertia),
         Measured(radius, RADIUS_MM / 1000),
     )
-    return LabWheel(name, wheel)
+    sides = (measured.width_mm, measured.depth_mm, measured.height_mm)
+    size = None if None in sides else tuple(float(side or 0.0) for side in sides)
+    minutes = measured.duration_s / 60 / max(measured.copies_in_file, 1) if measured.duration_s else None
+    return LabWheel(name, wheel, cast("tuple[float, float, float] | None", size), _hole(report), minutes)
+
+
+def _hole(report: Mapping[str, Any]) -> float | None:
+    """The hole nearest the middle of the rim, mm."""
+    holes = [hole for hole in report.get("holes") or [] if hole.get("diameter_mm")]
+    holes.sort(key=lambda hole: hole.get("eccentricity_mm") or 0.0)
+    return float(holes[0]["diameter_mm"]) if holes else None
 
 
 def cart_with(experiment: Experiment, wheel: Wheel, value: float) -> Cart | None:
@@ -106,6 +136,26 @@ def class_losses(
     for team in result.teams:
         runs += _timed(experiment, team, wheels.get(team.key, {}))
     return losses_from_runs(runs, experiment.ramp)
+
+
+def coasting_losses(
+    experiment: Experiment, rows: Iterable[Coasting], wheels: Mapping[str, LabWheel]
+) -> Losses | Unknown:
+    """The loss from a team's own coast-downs, unloaded, on the wheels they were rolled on. A tape tells where a cart
+    came to rest to about a centimetre (common practice, no source), a hand the time as in ``HAND_TIMING``."""
+    shares = []
+    for row in rows:
+        known = wheels.get(row.design)
+        if known is None or experiment.cart is None:
+            continue
+        cart = Cart(Measured(experiment.cart.body_g / 1000, LOAD_G / 1000), known.wheel, experiment.cart.wheels)
+        found = losses_from_coasting([Measured(row.length_m, REST_M)], [Measured(row.time_s, HAND_TIMING.sd)], cart)
+        if isinstance(found, Losses):
+            shares.append(found.share)
+    if not shares:
+        return Unknown(_("no coast-down with a wheel that is measured"))
+    mean = weighted_mean(shares)
+    return mean if isinstance(mean, Unknown) else Losses(mean, COASTED)
 
 
 def _timed(experiment: Experiment, team: TeamResult, wheels: Mapping[str, LabWheel]) -> list[TimedRun]:

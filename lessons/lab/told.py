@@ -8,10 +8,10 @@ from django.utils.translation import gettext as _
 
 from lessons.lab import charts
 from lessons.lab.experiment import Experiment
-from lessons.lab.results import Cell, DesignResult, Entry
+from lessons.lab.results import Cell, ClassResult, DesignResult, Entry
 from lessons.science.compare import Gap
-from lessons.science.summary import RangeOnly, Summary
-from lessons.science.values import Measured
+from lessons.science.summary import HAND_TIMING, RangeOnly, Summary
+from lessons.science.values import Measured, Unknown
 from makerlab.components.figures import NO_BREAK
 
 
@@ -103,3 +103,24 @@ def gap_told(experiment: Experiment, design: DesignResult) -> Told | None:
         )
         % facts,
     )
+
+
+def class_told(experiment: Experiment, result: ClassResult) -> Told | None:
+    """The smallest difference this class can tell from scatter, in words; None while its scatter is unknown."""
+    smallest = result.smallest_difference()
+    if isinstance(smallest, Unknown) or isinstance(result.scatter, Unknown):
+        return None
+    text = _(
+        "Repeated trials of this class scatter by %(sd)s. With %(trials)d trials each, two designs must differ by "
+        "about %(smallest)s to be told apart."
+    ) % {
+        "sd": charts.with_unit(experiment, result.scatter.sd, more=1),
+        "trials": experiment.trials,
+        "smallest": charts.with_unit(experiment, smallest, more=1),
+    }
+    if experiment.is_timed:
+        text += " " + _("Timing by hand alone scatters by about %(sd)s s (%(source)s).") % {
+            "sd": f"{HAND_TIMING.sd:.2f}",
+            "source": HAND_TIMING.source,
+        }
+    return Told("live", "ruler", _("What this class can tell"), text)

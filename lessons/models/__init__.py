@@ -4,7 +4,7 @@ from lessons.models.assignments import Assignment
 from lessons.models.calendar import DayKind, Period, SchoolDay
 from lessons.models.classes import Meeting, Membership, SchoolClass, Team
 from lessons.models.estimates import PartEstimate
-from lessons.models.lab import Argument, LabBoard, Mark, Reading
+from lessons.models.lab import Argument, Coasting, LabBoard, Mark, Reading
 from lessons.models.measured import CheckState, MeasuredFile
 from lessons.models.plans import KitPart, LessonPlan, PartGauge, PlanVersion
 
@@ -12,6 +12,7 @@ __all__ = [
     "Argument",
     "Assignment",
     "CheckState",
+    "Coasting",
     "DayKind",
     "KitPart",
     "LabBoard",

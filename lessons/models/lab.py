@@ -61,6 +61,30 @@ class Reading(models.Model):
         return f"{self.team}: {self.design} at {self.changed:g}, trial {self.trial}"
 
 
+class Coasting(models.Model):
+    """A team's unloaded cart rolled past a mark on the level until it came to rest: the way from the mark and the time
+    it took. A wrong one is taken out, with an audit event, and entered anew."""
+
+    assignment = models.ForeignKey(Assignment, on_delete=models.CASCADE, related_name="coastings")
+    team = models.ForeignKey(Team, on_delete=models.CASCADE, related_name="coastings")
+    design = models.CharField(max_length=40)
+    length_m = models.FloatField()
+    time_s = models.FloatField()
+    entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
+    entered_at = models.DateTimeField(auto_now_add=True)
+
+    objects = OfTeamQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.CheckConstraint(condition=models.Q(length_m__gt=0, time_s__gt=0), name="a_coast_down_goes_somewhere")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.team}: {self.length_m:g} m in {self.time_s:g} s"
+
+
 class Argument(models.Model):
     """A team's claim, evidence and reasoning. ``revision`` grows with each save: an older page is told, not obeyed."""
 

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from lessons.lab import actions, charts
 from lessons.lab.actions import ChangedMeanwhile, ReadingRefused
 from lessons.lab.after import argument_page
+from lessons.lab.designs import designs_page
 from lessons.lab.report import lab_report
 from lessons.models import Assignment
 from lessons.views.lab import chosen_team, lab_of
@@ -103,3 +104,15 @@ def lab_report_pdf(request: SignedInRequest, pk: int) -> HttpResponse:
     name = get_valid_filename(f"{assignment.plan}-{assignment.school_class}-team-{team.number}.pdf")
     answer["Content-Disposition"] = f'attachment; filename="{name}"'
     return answer
+
+
+@require_safe
+def lab_designs(request: SignedInRequest, pk: int) -> HttpResponse:
+    """Two designs of a team side by side: the part's figures, the readings, and Welch's test."""
+    assignment, experiment = lab_of(request, pk)
+    asked = request.GET
+    team = chosen_team(request, assignment, asked.get("team", ""))
+    if team is None:
+        return render(request, "lessons/lab/no_team.html", {"assignment": assignment})
+    page = designs_page(assignment, experiment, team, asked.get("before", ""), asked.get("after", ""))
+    return render(request, "lessons/lab/designs.html", {"page": page, "assignment": assignment})

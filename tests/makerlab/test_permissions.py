@@ -20,7 +20,7 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
-from lessons.models import DayKind, MeasuredFile, SchoolDay
+from lessons.models import Coasting, DayKind, MeasuredFile, SchoolDay
 from lessons.showing import SUFFIX, ShownFiles, keep
 from makerlab.accounts.models import User
 from printing.models import ExtraHours, Plate, PreparedFile, WhatIf
@@ -84,6 +84,10 @@ def objects(world: World) -> dict[str, Any]:
         "prepared": prepared,
         "submission": request.submission, "review": waiting, "request": request, "run": run, "plate": plate,
         "printer": world.printers[0], "spool": world.printers[0].spool, "plan": world.plan, "kit": world.wheel,
+        "experiment": world.plan,
+        "coasting": Coasting.objects.create(
+            assignment=world.assignment, team=world.team, design="own wheel", length_m=2, time_s=6
+        ),
         "class": world.school_class, "team": world.team, "meeting": world.meeting, "assignment": world.assignment,
         "hours": ExtraHours.objects.create(
             room=world.room, date=timezone.localdate(), starts_at=time(16), ends_at=time(18)
