@@ -146,9 +146,10 @@ def _row(label: str, unit: str, decimals: int, values: list[float | None]) -> Fi
     before, after = values
     if before is None or after is None:
         return FigureRow(label, texts, "–")
-    shown = charts.signed(after - before, decimals, plus=True)
-    if float(f"{abs(after - before):.{decimals}f}") == 0:
+    change = round(after, decimals) - round(before, decimals)  # as the two figures stand on the page
+    if round(change, decimals) == 0:
         return FigureRow(label, texts, "")
+    shown = charts.signed(change, decimals, plus=True)
     return FigureRow(label, texts, f"{shown}{NO_BREAK}{unit}")
 
 

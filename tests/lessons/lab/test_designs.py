@@ -64,10 +64,10 @@ def test_the_parts_side_by_side(lab: World, monkeypatch: pytest.MonkeyPatch) -> 
         made = Wheel(Measured(grams / 1000, 0.0001), Measured(4.98e-6, 1e-8), Measured(0.03, 0.0001))
         return physics.LabWheel("version 2", made, (60.0, 60.0, 8.0), hole, 24.4)
 
-    found = {FIRST: wheel(9.5, 3.2), OWN: wheel(5.25, 3.2)}
+    found = {FIRST: wheel(9.5, 3.2), OWN: wheel(5.3, 3.2)}
     monkeypatch.setattr(physics, "wheels_of", lambda *_args: found)
     rows = {row.label: row for row in page(lab).figures}
-    assert rows["Mass"].values == ["9.5\u00a0g", "5.2\u00a0g"]
+    assert rows["Mass"].values == ["9.5\u00a0g", "5.3\u00a0g"]
     assert rows["Mass"].change == "\u22124.2\u00a0g"
     assert rows["Hub hole"].change == ""
     assert rows["Printing"].values[0] == "24\u00a0min"
