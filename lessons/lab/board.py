@@ -11,7 +11,7 @@ from lessons.lab import charts, physics, queries
 from lessons.lab.experiment import Best, Experiment
 from lessons.lab.results import ClassResult, TeamResult
 from lessons.lab.told import CellView, Told, class_told, gap_told
-from lessons.models import Assignment, LabBoard, Team
+from lessons.models import Assignment, Coasting, LabBoard, Team
 from lessons.science.compare import Comparison, Gap, Ranking
 from lessons.science.rolling import Losses, Run
 from lessons.science.values import Measured, Unknown
@@ -49,6 +49,12 @@ class BoardPage:
 
     @cached_property
     def losses(self) -> Losses | Unknown:
+        """From the chosen team's own coast-downs, else fitted to the class's times."""
+        if self.team is not None and self.experiment.cart is not None:
+            coasted = Coasting.objects.filter(assignment=self.assignment, team=self.team.key)
+            own = physics.coasting_losses(self.experiment, coasted, self.wheels.get(self.team.key, {}))
+            if isinstance(own, Losses):
+                return own
         return physics.class_losses(self.experiment, self.result, self.wheels)
 
     @cached_property
