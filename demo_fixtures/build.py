@@ -19,7 +19,7 @@ HERE = Path(__file__).resolve().parent
 if __name__ == "__main__":  # run as a file, the repository's root is not on the path
     sys.path.insert(0, str(HERE.parent))
 
-from lessons.parts import axle_gauge, axle_holder, chassis, wheel  # noqa: E402
+from lessons.parts import axle_gauge, axle_holder, chassis, hull, wheel  # noqa: E402
 from lessons.parts.faults import manifest_entry, student_files  # noqa: E402
 from lessons.parts.files import stl_binary  # noqa: E402
 
@@ -30,6 +30,7 @@ KIT_PARTS = {
     "wheel": wheel,
     "axle-holder": axle_holder,
     "axle-gauge": axle_gauge,
+    "hull": hull,
 }
 
 

@@ -5,16 +5,20 @@ Every part function returns ``(vertices, faces)``: vertices (n, 3) float64 in mi
 """
 
 from lessons.parts.cart import Placed, assembled_cart, axle_gauge, axle_holder, chassis
+from lessons.parts.hull import STARTING_HULL, HullDesign, hull
 from lessons.parts.wheel import STARTING_WHEEL, WheelDesign, wheel, wheel_set
 
 __all__ = [
+    "STARTING_HULL",
     "STARTING_WHEEL",
+    "HullDesign",
     "Placed",
     "WheelDesign",
     "assembled_cart",
     "axle_gauge",
     "axle_holder",
     "chassis",
+    "hull",
     "wheel",
     "wheel_set",
 ]
