@@ -83,3 +83,40 @@ def test_the_stopwatch_by_space_bar(browser: Browser, demo: Demo) -> None:
     expect(desk.page.locator("#readings")).to_contain_text(f"{seconds:.2f}")
     assert desk.complaints == []
     desk.page.context.close()
+
+
+def test_two_of_a_team_at_once_and_a_frozen_board(browser: Browser, demo: Demo) -> None:
+    """Two windows of one team enter by keyboard alone, with the load as weighed; neither overwrites the other. A frozen
+    board keeps what it showed and takes notes; let run, it follows again."""
+    board = open_desk(browser, demo, "teacher", width=1440)
+    board.page.goto("/lab/")
+    board.page.get_by_role("row", name=re.compile("7B")).get_by_role("link", name="class board").click()
+    board.page.wait_for_url(re.compile(r"/board/"))
+    address = board.page.url.rstrip("/")
+    sheet = f"{address}/{sheet_addresses(board.page)['Larks'].replace('at=0', 'at=200')}"
+    one, two = (open_desk(browser, demo, "teacher", width=width) for width in (360, 1024))
+    for desk in (one, two):
+        desk.page.goto(sheet)
+    for desk, time in ((one, "2.50"), (two, "2.60")):
+        desk.page.locator("#measured").focus()
+        desk.page.keyboard.type(time)
+        desk.page.keyboard.press("Tab")
+        desk.page.keyboard.type("200.6")
+        desk.page.keyboard.press("Enter")
+    for desk in (one, two):
+        expect(desk.page.locator("#readings tr.chosen")).to_contain_text("2.50, 2.60", timeout=15_000)
+    row = board.page.get_by_role("row", name=re.compile(r"^Larks\b"))
+    expect(row).to_contain_text("from 2.50", timeout=15_000)
+    board.page.get_by_role("button", name="Freeze the board").click()
+    board.page.get_by_label("Notes for the discussion").fill("Why is the loaded cart faster?")
+    board.page.get_by_role("button", name="Save the notes").click()
+    expect(board.page.locator("#live")).to_contain_text("Why is the loaded cart faster?")
+    keep(one.page, "2.55")
+    expect(two.page.locator("#readings tr.chosen")).to_contain_text("2.55", timeout=15_000)
+    board.page.wait_for_timeout(4000)  # longer than the board waits between two looks
+    expect(row).to_contain_text("from 2.50")
+    board.page.get_by_role("button", name="Let the board run").click()
+    expect(row).to_contain_text("2.55\u00a0±\u00a00.03", timeout=15_000)  # mean 2.55, sd 0.05, 0.05 / sqrt 3 = 0.029
+    assert [window.complaints for window in (board, one, two)] == [[], [], []]
+    for window in (board, one, two):
+        window.page.context.close()
