@@ -186,6 +186,6 @@ def board_page(assignment: Assignment, experiment: Experiment, design: str, team
     result = queries.results(assignment, experiment, board)
     chosen = design if design in experiment.designs else experiment.designs[-1]
     large = next((each for each in result.teams if str(each.key) == team), None)
-    teams = Team.objects.filter(school_class=assignment.school_class_id)
-    wheels = {each.pk: physics.wheels_of(assignment, each, experiment) for each in teams} if experiment.cart else {}
+    teams = list(Team.objects.filter(school_class=assignment.school_class_id))
+    wheels = physics.wheels_of_teams(assignment, teams, experiment) if experiment.cart else {}
     return BoardPage(assignment, experiment, board, result, chosen, large, wheels)

@@ -202,10 +202,8 @@ def expectation_page(assignment: Assignment, experiment: Experiment, team: Team,
     own = result.team(team.pk)
     assert own is not None, "a team belongs to its class"
     chosen = next((each for each in own.designs if each.design == design), own.designs[-1])
-    wheels = {
-        each.pk: physics.wheels_of(assignment, each, experiment)
-        for each in Team.objects.filter(school_class=assignment.school_class_id)
-    }
+    teams = list(Team.objects.filter(school_class=assignment.school_class_id))
+    wheels = physics.wheels_of_teams(assignment, teams, experiment)
     coasted = Coasting.objects.filter(assignment=assignment, team=team)
     losses = physics.coasting_losses(experiment, coasted, wheels.get(team.pk, {}))
     if isinstance(losses, Unknown):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from django.utils.translation import gettext as _
 
@@ -13,19 +13,30 @@ from submissions.models import Submission
 from submissions.states import State
 
 
-def own_wheels(assignment: Assignment, team: Team) -> Mapping[str, LabWheel]:
-    """The newest approved wheel for the experiment's last design, versions before it for the designs before."""
+def own_wheels(assignment: Assignment, teams: Sequence[Team]) -> Mapping[int, Mapping[str, LabWheel]]:
+    """By team: the newest approved wheel for the experiment's last design, earlier ones for the designs before it."""
     try:
         experiment = read_experiment(assignment.plan.content)
     except ExperimentError:
         return {}
-    mine = Submission.objects.filter(assignment=assignment, team=team).order_by("-version")
-    newest = mine.filter(state=State.APPROVED).first()
-    if experiment is None or newest is None:
+    if experiment is None:
         return {}
-    rolled = [newest, *mine.filter(kit_part=newest.kit_part_id, version__lt=newest.version)]
+    rows = Submission.objects.filter(assignment=assignment, team__in=teams).order_by("-version", "-pk")
+    by_team: dict[int, list[Submission]] = {}
+    for row in rows.defer("picture", "shown"):
+        if row.team_id is not None:
+            by_team.setdefault(row.team_id, []).append(row)
+    return {key: _wheels(experiment, mine) for key, mine in by_team.items()}
+
+
+def _wheels(experiment: Experiment, mine: Sequence[Submission]) -> dict[str, LabWheel]:
+    """``mine``: a team's versions, newest first."""
+    newest = next((each for each in mine if each.state == State.APPROVED), None)
+    if newest is None:
+        return {}
+    before = [each for each in mine if each.kit_part_id == newest.kit_part_id and each.version < newest.version]
     found = {}
-    for design, submission in zip(_own_designs(experiment), rolled, strict=False):
+    for design, submission in zip(_own_designs(experiment), [newest, *before], strict=False):
         wheel = wheel_of(submission, _("version %(version)d") % {"version": submission.version})
         if wheel is not None:
             found[design] = wheel

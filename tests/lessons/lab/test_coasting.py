@@ -22,7 +22,9 @@ OWN = "own wheel"
 def wheel(monkeypatch: pytest.MonkeyPatch) -> physics.LabWheel:
     made = Wheel(Measured(0.0095, 0.0001), Measured(4.98e-6, 1e-8), Measured(0.03, 0.0001))
     found = physics.LabWheel("version 1", made)
-    monkeypatch.setattr(physics, "wheels_of", lambda *_args: {OWN: found})
+    monkeypatch.setattr(
+        physics, "wheels_of_teams", lambda _assignment, teams, _experiment: {team.pk: {OWN: found} for team in teams}
+    )
     return found
 
 

@@ -8,10 +8,11 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
+from pytest_django import DjangoAssertNumQueries
 
 from lessons.lab import physics, queries
 from lessons.lab.designs import DesignsPage, designs_page
-from lessons.models import Reading
+from lessons.models import Reading, Team
 from lessons.science.rolling import Wheel
 from lessons.science.values import Measured
 from tests.world import World
@@ -72,6 +73,18 @@ def test_the_parts_side_by_side(lab: World, monkeypatch: pytest.MonkeyPatch) -> 
     assert rows["Hub hole"].change == ""
     assert rows["Printing"].values[0] == "24\u00a0min"
     assert "mass \u22124.2" in page(lab).told[0].text
+
+
+@pytest.mark.parametrize("name", ["board", "physics", "designs", "coasting", "sheet"])
+def test_a_page_asks_no_more_for_more_teams(
+    lab: World, client: Client, name: str, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
+    for number in range(3, 11):
+        Team.objects.create(school_class=lab.school_class, number=number, name=f"Team {number}", tray=number + 40)
+    put(lab, OWN, 0, 2.6, 2.7, 2.8)
+    client.force_login(lab.teacher)
+    with django_assert_max_num_queries(12):
+        client.get(reverse(f"lessons:lab-{name}", args=[lab.assignment.pk]), {"team": lab.team.pk})
 
 
 def test_only_its_own_team_and_staff_see_it(lab: World, client: Client) -> None:
