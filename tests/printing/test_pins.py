@@ -182,7 +182,11 @@ def test_the_planner_obeys_printer_and_start(planned):
     sound(planned)
     actions.unpin_plate(plate, planned.technician)
     plan_now()
-    assert Plate.objects.get(pk=plate.pk).setup_at < at, "let go, it is printed as early as it can be"
+    again = Plate.objects.get(pk=plate.pk)
+    assert not again.is_pinned
+    # let go, it moves forward where that pays; late in the day its kit may be waiting for another plate anyway
+    assert again.setup_at <= at
+    sound(planned)
 
 
 def test_the_planner_obeys_an_order(planned):
