@@ -21,6 +21,10 @@ from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, s
 
 ROOT = Path(__file__).resolve().parents[2]
 START_S = 420
+# What a child says whose worker was killed (kill -9) while it was being told what to do: nothing is wrong with it.
+ORPHAN = re.compile(
+    r"Traceback \(most recent call last\):\n(?:  .*\n)*?.*multiprocessing/forkserver.*\n(?:  .*\n)*EOFError: Ran out of input"
+)
 CHROMIUM_ARGUMENTS = ["--no-sandbox", "--disable-dev-shm-usage", "--disable-gpu", "--force-prefers-reduced-motion"]
 
 
@@ -82,8 +86,10 @@ def demo(tmp_path_factory: pytest.TempPathFactory, chromium: str) -> Iterator[De
     running.reader.join(5)
     if running.process.stdout is not None:
         running.process.stdout.close()
-    leftover = [line for line in running.lines if re.search(r"Traceback|ERROR", line)]
-    assert not leftover, "\n".join(running.lines)
+    said = "\n".join(running.lines)
+    if "The worker ended (code -9)" in said:
+        said = ORPHAN.sub("", said)
+    assert not re.search(r"Traceback|ERROR", said), said
 
 
 @pytest.fixture(scope="session")
