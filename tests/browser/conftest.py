@@ -23,7 +23,8 @@ ROOT = Path(__file__).resolve().parents[2]
 START_S = 420
 # What a child says whose worker was killed (kill -9) while it was being told what to do: nothing is wrong with it.
 ORPHAN = re.compile(
-    r"Traceback \(most recent call last\):\n(?:  .*\n)*?.*multiprocessing/forkserver.*\n(?:  .*\n)*EOFError: Ran out of input"
+    r"Traceback \(most recent call last\):\n(?:  .*\n)*?.*multiprocessing/forkserver.*\n"
+    r"(?:  .*\n)*EOFError: Ran out of input"
 )
 CHROMIUM_ARGUMENTS = ["--no-sandbox", "--disable-dev-shm-usage", "--disable-gpu", "--force-prefers-reduced-motion"]
 
