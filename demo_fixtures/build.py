@@ -19,9 +19,28 @@ HERE = Path(__file__).resolve().parent
 if __name__ == "__main__":  # run as a file, the repository's root is not on the path
     sys.path.insert(0, str(HERE.parent))
 
-from lessons.parts import axle_gauge, axle_holder, chassis, hull, wheel  # noqa: E402
+from lessons.parts import (  # noqa: E402
+    GEARS,
+    axle_gauge,
+    axle_holder,
+    chassis,
+    hoist_bracket,
+    hoist_crank,
+    hoist_drum,
+    hull,
+    launcher_arm,
+    launcher_other_side,
+    launcher_side,
+    pitch_gauge,
+    turbine_blade,
+    turbine_hub,
+    turbine_nacelle,
+    wheel,
+)
+from lessons.parts.club_files import CLUB_FILES  # noqa: E402
 from lessons.parts.faults import manifest_entry, student_files  # noqa: E402
 from lessons.parts.files import stl_binary  # noqa: E402
+from lessons.parts.hull_files import HULL_FILES  # noqa: E402
 
 BUILT_WITH = {"manifold3d": "3.5.4", "processor": "x86_64"}
 
@@ -31,12 +50,25 @@ KIT_PARTS = {
     "axle-holder": axle_holder,
     "axle-gauge": axle_gauge,
     "hull": hull,
+    "hoist-drum": hoist_drum,
+    "hoist-crank": hoist_crank,
+    "hoist-bracket": hoist_bracket,
+    **GEARS,
+    "turbine-blade": turbine_blade,
+    "turbine-hub": turbine_hub,
+    "turbine-nacelle": turbine_nacelle,
+    "pitch-gauge": pitch_gauge,
+    "launcher-arm": launcher_arm,
+    "launcher-side": launcher_side,
+    "launcher-other-side": launcher_other_side,
 }
 
 
 def built_files() -> dict[str, bytes]:
     """Every generated file: path below ``demo_fixtures`` with forward slashes, and its bytes."""
     files = {f"meshes/kit/{name}.stl": stl_binary(part()) for name, part in KIT_PARTS.items()}
+    files |= {f"meshes/hulls/{name}.stl": stl_binary(drawn()) for name, drawn in HULL_FILES.items()}
+    files |= {f"meshes/club/{name}.stl": stl_binary(drawn()) for name, drawn in CLUB_FILES.items()}
     students = student_files()
     files |= {f"meshes/students/{student.name}": student.content() for student in students}
     manifest = {"lesson": "coasting-mail-cart", "files": [manifest_entry(student) for student in students]}
