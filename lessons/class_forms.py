@@ -13,8 +13,9 @@ from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from lessons.classes.members import teams_read
 from lessons.classes.moving import ALONG, KEEP
-from lessons.models import DayKind, Membership, SchoolClass, Team
+from lessons.models import Membership, SchoolClass, Team
 from lessons.rosters.teaming import Rule
 from makerlab.accounts.models import Role, User
 
@@ -83,6 +84,8 @@ class MoveForm(forms.Form):
         field = self.fields["into"]
         assert isinstance(field, forms.ModelChoiceField)
         field.queryset = classes
+        self.classes = list(classes)
+        field.choices = [("", field.empty_label), *((each.pk, str(each)) for each in self.classes)]
 
 
 class ProposalForm(forms.Form):
@@ -103,12 +106,10 @@ class TeamsForm(forms.Form):
 
     seen = forms.CharField(widget=forms.HiddenInput)
 
-    def __init__(
-        self, *args: Any, members: Sequence[Membership], teams: Sequence[Team], seen: str, **kwargs: Any
-    ) -> None:
+    def __init__(self, *args: Any, members: Sequence[Membership], teams: Sequence[Team], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.members, self.teams = members, teams
-        self.initial["seen"] = seen
+        self.seen_now = self.initial["seen"] = teams_read(teams, members)
         choices = [("", _("no team")), *((str(team.pk), f"{team.number} {team.name}") for team in teams)]
         for member in members:
             self.fields[f"student-{member.pk}"] = forms.ChoiceField(
@@ -231,38 +232,3 @@ class MoveMeetingForm(forms.Form):
 
 class PurposeForm(forms.Form):
     purpose = forms.CharField(label=_("What for"), max_length=80, widget=forms.TextInput(PLAIN))
-
-
-class DayKindForm(forms.Form):
-    """A kind of day: name, weekdays, periods as lines."""
-
-    name = forms.CharField(label=_("Name"), max_length=40, widget=forms.TextInput(PLAIN))
-    weekdays = forms.TypedMultipleChoiceField(
-        label=_("Usual on"), choices=WEEKDAYS, coerce=int, required=False, widget=forms.CheckboxSelectMultiple
-    )
-    periods = forms.CharField(
-        label=_("Periods, one a line: name, start, end"),
-        required=False,
-        max_length=3000,
-        widget=forms.Textarea(attrs={"rows": 9, **PLAIN}),
-        help_text=_("such as Period 1, 08:05, 08:55; lunch is a period too"),
-    )
-
-
-class SpecialDaysForm(forms.Form):
-    """Dates that are not as their weekday says."""
-
-    first = forms.DateField(label=_("From"), widget=forms.DateInput(DATE, format="%Y-%m-%d"))
-    last = forms.DateField(
-        label=_("To"), required=False, widget=forms.DateInput(DATE, format="%Y-%m-%d"), help_text=_("empty: one day")
-    )
-    kind = forms.ModelChoiceField(
-        label=_("What kind of day"), queryset=DayKind.objects.none(), required=False, empty_label=_("no school")
-    )
-    name = forms.CharField(label=_("Name"), max_length=60, required=False, widget=forms.TextInput(PLAIN))
-
-    def __init__(self, *args: Any, kinds: QuerySet[DayKind], **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        field = self.fields["kind"]
-        assert isinstance(field, forms.ModelChoiceField)
-        field.queryset = kinds

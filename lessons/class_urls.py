@@ -2,11 +2,12 @@
 
 from django.urls import URLPattern, path
 
-from lessons.views import cards, classes, days, meetings, rosters, teams
+from lessons.views import cards, classes, days, meetings, rosters, teams, terms
 
 urlpatterns: list[URLPattern] = [
     path("classes/", classes.class_list, name="class-list"),
     path("classes/new/", classes.class_new, name="class-new"),
+    path("classes/archive/", classes.class_archive_several, name="class-archive-several"),
     path("classes/from-package/", rosters.package_import, name="package-import"),
     path("classes/<int:pk>/", classes.class_detail, name="class-detail"),
     path("classes/<int:pk>/about/", classes.class_edit, name="class-edit"),
@@ -32,6 +33,9 @@ urlpatterns: list[URLPattern] = [
     path("days/new/", days.kind_new, name="kind-new"),
     path("days/<int:pk>/", days.day_edit, name="day-edit"),
     path("days/<int:pk>/remove/", days.day_remove, name="day-remove"),
+    path("terms/new/", terms.term_new, name="term-new"),
+    path("terms/<int:pk>/", terms.term_edit, name="term-edit"),
+    path("terms/<int:pk>/remove/", terms.term_remove, name="term-remove"),
     path("days/special/", days.special_new, name="special-new"),
     path("days/special/<int:pk>/remove/", days.special_remove, name="special-remove"),
 ]

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 import time
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from defusedxml import DefusedXmlException, ElementTree
+from django.conf import settings
 from django.core.cache import cache
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -23,15 +23,17 @@ from lessons.print_settings import in_force
 from lessons.showing import ShownFiles, keep, read_answer
 from makerlab.work import child
 from makerlab.work.actions import ATTEMPTS_MAX
-from makerlab.work.models import Job, Lane
+from makerlab.work.lanes import Lane
+from makerlab.work.models import Job
 from makerlab.work.registry import Apply, GiveUp, Handler, register
+from makerlab.work.stored_files import stored
 from meshcheck.types import Gauge, Limits, Machine, PrintSettings, Vector, Verdict
 
 SERVICE = "meshcheck.service:measure"
 LAYER_SERVICE = "meshcheck.service:layer"
 LAYER_KEPT_S = 900
 # the child's wall time (settings.CHILD_WALL_S) and some seconds to start and to write
-JOB_WALL_S = 100
+JOB_WALL_S = settings.CHILD_WALL_S + 10
 REPORT_KEYS = frozenset({"verdict", "reason", "findings", "bbox_mm", "mass_g", "duration_s", "copies_in_file"})
 
 DRAWN = frozenset(
@@ -70,11 +72,8 @@ def measure(
     """Measure the stored file in a child process, a redesign also against the kit part's own file. Returns
     ``{"report": {...}, "picture": "<svg ...>"}``, what is shown of it as ``shown`` (ShownFiles or None) and the seconds
     it took as ``check_s``. Raises ChildFailed, or GiveUp when the file is no longer stored."""
-    path = item.file.path
-    if not os.path.exists(path):
-        raise GiveUp(_("The stored file is missing. Please upload it again."))
     arguments = {
-        "path": path,
+        "path": stored(item.file),
         "name": item.file_name,
         "gauge": asdict(gauge) if gauge else None,
         "settings": asdict(settings),
@@ -85,7 +84,10 @@ def measure(
         "kit_part": _stored(kit_part) if kit_part is not None and kit_part != item else None,
     }
     started = time.perf_counter()
-    answer = child.run(SERVICE, arguments)
+    try:
+        answer = child.run(SERVICE, arguments)
+    except FileNotFoundError as error:
+        raise GiveUp(_("The stored file is missing. Please upload it again.")) from error
     if not is_whole(answer):
         raise child.ChildFailed("crash")
     try:
@@ -99,7 +101,7 @@ def _stored(item: MeasuredFile) -> dict[str, Any] | None:
     """Where a file lies, what it is called and in what unit it was read; None when nothing is stored."""
     if not item.file:
         return None
-    return {"path": item.file.path, "name": item.file_name, "unit": item.unit or (item.report or {}).get("units")}
+    return {"path": stored(item.file), "name": item.file_name, "unit": item.unit or (item.report or {}).get("units")}
 
 
 def layer_of(
@@ -113,7 +115,7 @@ def layer_of(
         raise FileNotFoundError(item.file_name)
     settings, machine = settings_of(kit_part, assignment), room_of(school_id).machine
     arguments = {
-        "path": item.file.path,
+        "path": stored(item.file),
         "name": item.file_name,
         "settings": asdict(settings),
         "machine": asdict(machine),
@@ -122,17 +124,15 @@ def layer_of(
         "number": number,
     }
     kept_by = [item.sha256, *(arguments[name] for name in arguments if name not in ("path", "name"))]
-    return drawn_layer(LAYER_SERVICE, arguments, [item.file.path], kept_by)
+    return drawn_layer(LAYER_SERVICE, arguments, kept_by)
 
 
-def drawn_layer(service: str, arguments: dict[str, Any], paths: list[str], kept_by: list[Any]) -> dict[str, Any]:
+def drawn_layer(service: str, arguments: dict[str, Any], kept_by: list[Any]) -> dict[str, Any]:
     """One layer by a child process, or as it was drawn a while ago: ``kept_by`` is all that the answer depends on.
-    Raises ChildFailed, or FileNotFoundError when one of ``paths`` is no longer stored."""
+    Raises ChildFailed, or FileNotFoundError when one of its files is no longer stored."""
     key = f"layer-{hashlib.sha256(json.dumps([service, kept_by]).encode()).hexdigest()}"
     answer: dict[str, Any] | None = cache.get(key)
     if answer is None:
-        if gone := next((path for path in paths if not os.path.exists(path)), None):
-            raise FileNotFoundError(gone)
         answer = child.run(service, arguments)
         if not isinstance(answer, dict) or not is_plain_drawing(answer.get("svg", "")):
             raise child.ChildFailed("crash")

@@ -58,9 +58,11 @@ class PartView:
         return self.faces < self.faces_measured
 
 
-def part_view(item: MeasuredFile, name: str, before: MeasuredFile | None = None, head: str = "") -> PartView | None:
-    """``name`` begins the URL names of the item's mesh and picture. ``before`` is an item of the same kind shown as a
-    ghost, called ``head``. None when nothing is shown of the item."""
+def part_view(
+    item: MeasuredFile, name: str, before: MeasuredFile | None = None, head: str = "", before_name: str = ""
+) -> PartView | None:
+    """``name`` begins the URL names of the item's mesh and picture. ``before`` is shown as a ghost, called ``head``;
+    ``before_name`` begins its URL names where it is an item of another kind. None when nothing is shown of the item."""
     facts = item.shown
     if not facts:
         return None
@@ -75,7 +77,7 @@ def part_view(item: MeasuredFile, name: str, before: MeasuredFile | None = None,
         faces_measured=facts["faces_measured"],
         mesh_bytes=facts["bytes"],
         hole=millimetres(hole["diameter"]) if hole else "",
-        before=_ghost(before, name, head) if before is not None else None,
+        before=_ghost(before, before_name or name, head) if before is not None else None,
     )
 
 

@@ -9,6 +9,7 @@ from typing import Any
 from lessons.models import Assignment, KitPart, LessonPlan
 from lessons.plans.cautions import LAB_DAY, PRINTING, TOOLS, all_cautions
 from lessons.plans.cost import GroupCost, cost_of_group
+from lessons.plans.expected import expected_of
 from lessons.plans.minutes import MeetingMinutes, meeting_length, minutes_of
 from makerlab.accounts.models import User
 
@@ -25,7 +26,8 @@ class MeetingSteps:
 
 @dataclass(frozen=True, slots=True)
 class PlanPage:
-    """What the pages, sheets and preview of a plan show. ``cost`` and ``off`` are for staff."""
+    """What the pages, sheets and preview of a plan show. ``cost``, ``off`` and ``text["expected"]``
+    are for staff."""
 
     plan: LessonPlan
     text: dict[str, Any]
@@ -44,7 +46,8 @@ def plan_page(plan: LessonPlan, user: User, parts: Iterable[KitPart] | None = No
         return PlanPage(plan, text, meetings, kit)
     length = meeting_length(plan.content, plan.school_id)
     off = tuple(each for each in minutes_of(plan.content, plan.meetings_count, length) if each.off)
-    return PlanPage(plan, text, meetings, kit, cost_of_group(plan.school_id, kit, plan.content), off)
+    cost = cost_of_group(plan.school_id, kit, plan.content)
+    return PlanPage(plan, {**text, "expected": expected_of(plan.content)}, meetings, kit, cost, off)
 
 
 def kit_of(plan: LessonPlan) -> Iterable[KitPart]:

@@ -2,10 +2,14 @@
 
 from django.urls import URLPattern, path
 
-from lessons.views import experiment_edit, kit_edit, plan_edit, plan_manage, plan_papers
+from lessons.views import experiment_edit, kit_edit, plan_edit, plan_manage, plan_packages, plan_papers
 
 urlpatterns: list[URLPattern] = [
     path("plans/new/", plan_manage.plan_new, name="plan-new"),
+    path("plans/from-package/", plan_packages.plan_import, name="plan-import"),
+    path("packages/<int:pk>/", plan_packages.package_detail, name="package-detail"),
+    path("packages/<int:pk>/drop/", plan_packages.package_drop, name="package-drop"),
+    path("plans/<int:pk>/package.zip", plan_packages.plan_package, name="plan-package"),
     path("plans/<int:pk>/edit/", plan_edit.plan_edit, name="plan-edit"),
     path("plans/<int:pk>/experiment/edit/", experiment_edit.experiment_edit, name="experiment-edit"),
     path("plans/<int:pk>/preview/", plan_edit.plan_preview, name="plan-preview"),

@@ -91,4 +91,6 @@ def difference(before: Answer, after: Answer) -> str:
         changes.append((_("%(much)s quicker") if minutes < 0 else _("%(much)s longer")) % much)
     if not changes:
         return _("The same grams and minutes as now.")
-    return _("Than now: %(changes)s.") % {"changes": _(" and ").join(changes)}
+    if len(changes) == 2:
+        return _("Than now: %(mass)s and %(time)s.") % {"mass": changes[0], "time": changes[1]}
+    return _("Than now: %(changes)s.") % {"changes": changes[0]}

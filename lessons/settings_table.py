@@ -69,7 +69,7 @@ GROUPS = (
         ),
     ),
     Group(
-        _("Shell and filling"),
+        _("Walls and filling"),
         (
             Setting(
                 "walls",

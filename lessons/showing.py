@@ -72,6 +72,18 @@ def place_of(item: MeasuredFile, kind: str, key: str) -> str:
     return f"shown/{(item.file.name or '').removeprefix('parts/')}-{key}{SUFFIX[kind]}"
 
 
+def picture_of(item: MeasuredFile) -> bytes | None:
+    """The rendered picture, PNG; None where there is none."""
+    key = (item.shown or {}).get("key")
+    if not key or not item.file:
+        return None
+    try:
+        with default_storage.open(place_of(item, PICTURE, key), "rb") as stream:
+            return bytes(stream.read())
+    except FileNotFoundError:
+        return None
+
+
 def keep(item: MeasuredFile, files: ShownFiles | None) -> None:
     """Store the files; what was shown of the item before goes when the transaction is committed."""
     key = files.facts["key"] if files else None
@@ -85,11 +97,19 @@ def keep(item: MeasuredFile, files: ShownFiles | None) -> None:
 
 
 def forget(item: MeasuredFile, **_signal: Any) -> None:
-    """Delete what is shown of the item once the transaction is committed."""
+    """Delete what is shown of the item once the transaction is committed, unless another row shows the same of the same
+    file by then."""
     key = (item.shown or {}).get("key")
     if key and item.file:
-        for kind in SUFFIX:
-            transaction.on_commit(partial(default_storage.delete, place_of(item, kind, key)))
+        places = [place_of(item, kind, key) for kind in SUFFIX]
+        transaction.on_commit(partial(_delete_shown, str(item.file.name), key, places))
+
+
+def _delete_shown(file_name: str, key: str, places: list[str]) -> None:
+    models = MeasuredFile.__subclasses__()
+    if not any(model._default_manager.filter(file=file_name, shown__key=key).exists() for model in models):
+        for place in places:
+            default_storage.delete(place)
 
 
 def forget_deleted(instance: MeasuredFile, **_signal: Any) -> None:

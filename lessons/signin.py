@@ -7,12 +7,14 @@ from typing import Any
 
 from django.contrib.auth.backends import BaseBackend
 from django.contrib.auth.hashers import check_password, make_password
-from django.db.models import F
+from django.db import transaction
+from django.db.models import Exists, F, OuterRef
 from django.http import HttpRequest
 from django.utils import timezone
 
 from lessons.models import Membership
 from makerlab.accounts.models import User
+from makerlab.audit.models import record
 
 # names of symbols in our icon sprite; a PIN is four of them in order: 12^4 = 20,736, with a lock after wrong tries
 PICTURES = (
@@ -60,19 +62,22 @@ def set_pin(user: User, pin: str) -> None:
     User.objects.filter(pk=user.pk).update(pin=make_password(pin), pin_failures=0, pin_locked_until=None)
 
 
+@transaction.atomic
 def note_wrong_pin(user: User) -> None:
-    """Count a wrong try; after five, lock for 30 s, doubling to an hour (per student: a school is one address)."""
+    """Count a wrong try; after five, lock for 30 s, doubling to an hour (per student: a school is one address).
+    Teachers see who is locked on their Today page and on the class's."""
     User.objects.filter(pk=user.pk).update(pin_failures=F("pin_failures") + 1)
     user.refresh_from_db(fields=["pin_failures"])
     over = user.pin_failures - FREE_TRIES
     if over >= 0:
         wait_s = min(LONGEST_LOCK_S, FIRST_LOCK_S * 2 ** min(over, 12))
         User.objects.filter(pk=user.pk).update(pin_locked_until=timezone.now() + timedelta(seconds=wait_s))
+        record(user.school_id, None, "lock_student", user, tries=user.pin_failures, wait_s=wait_s)
 
 
 class ClassCodeBackend(BaseBackend):
     """Class code + nickname + picture PIN. Raises Locked while a student is locked out, JoiningClosed for somebody who
-    never signed in while the class is closed to new ones. Nobody of an archived class gets in."""
+    never signed in while the class is closed to new ones. Nobody whose classes are all archived gets in."""
 
     def authenticate(
         self,
@@ -106,4 +111,6 @@ class ClassCodeBackend(BaseBackend):
 
     def get_user(self, user_id: int) -> User | None:
         people = User.objects.select_related("school").filter(pk=user_id, is_active=True)
-        return people.exclude(membership__school_class__archived_at__isnull=False).first()
+        places = Membership.objects.filter(user=OuterRef("pk"))
+        in_use = Exists(places.filter(school_class__archived_at__isnull=True))
+        return people.filter(in_use | ~Exists(places)).first()

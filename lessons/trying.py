@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 from dataclasses import asdict, dataclass
 from datetime import timedelta
 from typing import Any
@@ -20,8 +19,10 @@ from lessons.measuring import JOB_WALL_S, child_message, room_of, tried
 from lessons.models import KitPart, PartEstimate
 from makerlab.work import child
 from makerlab.work.actions import enqueue
-from makerlab.work.models import Job, Lane
+from makerlab.work.lanes import Lane
+from makerlab.work.models import Job
 from makerlab.work.registry import Apply, GiveUp, Handler, register
+from makerlab.work.stored_files import stored
 from meshcheck.types import PrintSettings
 
 KIND = "estimate-kit-part"
@@ -52,7 +53,7 @@ def settings_from(values: dict[str, Any]) -> PrintSettings:
 def question_of(kit_part: KitPart, settings: PrintSettings) -> tuple[str, dict[str, Any]]:
     """The key of the question and what the child is asked."""
     part = {
-        "path": kit_part.file.path if kit_part.file else "",
+        "path": stored(kit_part.file),
         "name": kit_part.file_name,
         "unit": kit_part.unit or (kit_part.report or {}).get("units") or "mm",
         "pose": kit_part.pose,
@@ -97,10 +98,10 @@ def estimate_kit_part(job: Job) -> Apply:
     key, asked = question_of(kit_part, settings_from(job.payload["settings"]))
     if key != job.payload["key"]:  # another file, or other printers, since it was asked: nobody waits for this any more
         return lambda: None
-    path = asked["parts"][0]["path"]
-    if not path or not os.path.exists(path):
-        raise GiveUp(_("The kit part has no stored file, so nobody can tell its grams and minutes."))
-    answer = tried(job, lambda: child.run(SERVICE, asked))
+    try:
+        answer = tried(job, lambda: child.run(SERVICE, asked))
+    except FileNotFoundError as error:
+        raise GiveUp(_("The kit part has no stored file, so nobody can tell its grams and minutes.")) from error
     if "unknown" not in answer and not {"mass_g", "durations_s"} <= answer.keys():
         raise GiveUp(child_message("crash"))
 

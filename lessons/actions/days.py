@@ -1,4 +1,4 @@
-"""The school's bell schedule: kinds of day with their periods, and dates that are not as their weekday says."""
+"""The school's year: terms, kinds of day with their periods, and dates that are not as their weekday says."""
 
 from __future__ import annotations
 
@@ -13,13 +13,14 @@ from django.utils.translation import gettext as _
 
 from lessons import permissions, signals
 from lessons.actions.refusals import NotPossible
-from lessons.models import DayKind, Period, SchoolDay
+from lessons.models import DayKind, Period, SchoolDay, Term
 from lessons.rosters import names
 from makerlab.accounts.models import School, User
 from makerlab.audit.models import record
 
 SPECIAL_DAYS_MAX = 120  # of one span: a long summer
 PERIODS_MAX = 30
+TERM_DAYS_MAX = 400
 _TIME = r"(\d{1,2})[:.](\d{2})\s*([ap]\.?m\.?)?"
 _LINE = re.compile(rf"(?P<name>.*?)[\s,;|\t]+{_TIME}\s*(?:-|–|to|,|;|\t|\s)\s*{_TIME}\s*", re.IGNORECASE)
 
@@ -111,12 +112,12 @@ def set_day_kind(
 def remove_day_kind(user: User, kind: DayKind) -> None:
     """Only a kind nothing rests on: no weekday, no special day, no hours of a room. Raises NotPossible."""
     school = _locked_school(user)
-    used = bool(kind.weekdays)
+    used = bool(kind.weekdays) or any(kind.pk in term.rotation for term in school.terms.all())
     for relation in DayKind._meta.related_objects:
         if relation.related_model is not Period:
             used = used or relation.related_model._default_manager.filter(**{relation.field.name: kind}).exists()
     if used:
-        told = _("%(kind)s is still used: by weekdays, special days or the hours of a room.")
+        told = _("%(kind)s is still used: by weekdays, special days, the rotation of a term or the hours of a room.")
         raise NotPossible(told % {"kind": kind})
     record(school.pk, user, "remove_day_kind", kind, name=kind.name)
     kind.delete()
@@ -147,6 +148,45 @@ def remove_special_day(user: User, day: SchoolDay) -> None:
     school = _locked_school(user)
     record(school.pk, user, "remove_special_day", day, date=day.date.isoformat())
     day.delete()
+    signals.days_changed.send(sender=School, school=school, user=user)
+
+
+@transaction.atomic
+def set_term(
+    user: User, term: Term | None, name: str, first: date, last: date, rotation: Sequence[int], turning: Collection[int]
+) -> Term:
+    """Make or change a term. ``rotation``: keys of the kinds of day that take turns on the weekdays ``turning``, empty
+    for none. Meetings keep their times. Raises NotPossible."""
+    school = _locked_school(user)
+    name = names.clean(name)
+    if not name or len(name) > 40:
+        raise NotPossible(_("A term has a name of 1 to 40 letters."), "name")
+    if not 0 <= (last - first).days <= TERM_DAYS_MAX:
+        told = _("A term lasts %(count)d days at most, and its last day is not before its first.")
+        raise NotPossible(told % {"count": TERM_DAYS_MAX}, "last")
+    others = [each for each in school.terms.all() if term is None or each.pk != term.pk]
+    if names.key(name) in {names.key(each.name) for each in others}:
+        raise NotPossible(_("There is a term with this name already."), "name")
+    over = next((each for each in others if each.first <= last and first <= each.last), None)
+    if over is not None:
+        raise NotPossible(_("These days lie in %(term)s already.") % {"term": over}, "first")
+    if set(rotation) - set(school.day_kinds.values_list("pk", flat=True)):
+        raise NotPossible(_("A kind of day in the rotation is not there any more."))
+    saved = term or Term(school=school)
+    saved.name, saved.first, saved.last = name, first, last
+    saved.rotation, saved.turning = list(rotation), sorted(turning) if rotation else []
+    saved.save()
+    record(school.pk, user, "set_term", saved, name=name, first=first.isoformat(), last=last.isoformat())
+    signals.days_changed.send(sender=School, school=school, user=user)
+    return saved
+
+
+@transaction.atomic
+def remove_term(user: User, term: Term) -> None:
+    """Without any term there is school all year; with others left, these days are outside of them."""
+    school = _locked_school(user)
+    record(school.pk, user, "remove_term", term, name=term.name)
+    term.delete()
     signals.days_changed.send(sender=School, school=school, user=user)
 
 

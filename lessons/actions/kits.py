@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from django.core.files.storage import default_storage
 from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
 from django.db.models import Max
@@ -23,6 +24,7 @@ from lessons.plans.kit import OWN, figures_of, fingerprint, use_of
 from lessons.print_settings import in_force
 from lessons.showing import forget
 from lessons.signals import settings_changed
+from lessons.stored import check_room, forget_later, store_once
 from makerlab.accounts.models import User
 from makerlab.audit.models import record
 from makerlab.uploads import check_size, clean_name, sha256_of
@@ -47,18 +49,21 @@ def add_part(user: User, plan: LessonPlan, name: str, file: UploadedFile[Any]) -
     part = KitPart(plan=plan, name=name.strip()[:60], file_bytes=check_size(file))
     part.file_name, part.sha256 = clean_name(file.name), sha256_of(file)
     part.file.save("", file, save=False)
+    own = part.file.name or ""
     try:
         with transaction.atomic():
             locked_plan(user, plan)
             if plan.kit_parts.count() >= PARTS_MOST:
                 raise NotPossible(_("A kit has at most %(most)d parts.") % {"most": PARTS_MOST})
             part.code = _free_code(plan, part.name)
+            check_room(plan.school_id, None, part.file_bytes)
+            store_once(part, plan.school_id)
             part.position = (plan.kit_parts.aggregate(last=Max("position"))["last"] or 0) + 1
             part.save()
             enqueue(KIND, part.pk, plan.school_id)
             record(plan.school_id, user, "add_kit_part", part, name=part.name, sha256=part.sha256)
     except BaseException:  # whatever stopped it, a file without a row must not stay behind
-        part.file.delete(save=False)
+        default_storage.delete(own)
         raise
     return part
 
@@ -111,12 +116,15 @@ def replace_mesh(user: User, part: KitPart, file: UploadedFile[Any], seen: str, 
     PermissionDenied, NotPossible, ChangedMeanwhile, NotKnown, UploadRefused."""
     fresh = KitPart(file_bytes=check_size(file), file_name=clean_name(file.name), sha256=sha256_of(file))
     fresh.file.save("", file, save=False)
+    own = fresh.file.name or ""
     try:
         with transaction.atomic():
             now = _locked(user, part, seen, known)
             if now.sha256 == fresh.sha256:
                 raise NotPossible(_("This is the very file the part has already."), "file")
             before, old = figures_of(now), now.file.name
+            check_room(now.plan.school_id, None, fresh.file_bytes)
+            store_once(fresh, now.plan.school_id)
             forget(now)
             now.shown = None
             for name in ("file", "file_name", "file_bytes", "sha256"):
@@ -124,12 +132,11 @@ def replace_mesh(user: User, part: KitPart, file: UploadedFile[Any], seen: str, 
             now.unit, now.pose, now.check_state, now.check_error = "", None, CheckState.CHECKING, ""
             now.save()
             record(now.plan.school_id, user, "replace_kit_mesh", now, before=before, sha256=now.sha256)
-            storage = now.file.storage
             if old:
-                transaction.on_commit(lambda: storage.delete(old))
+                forget_later(old)
             _measure_again(user, now)
-    except BaseException:
-        fresh.file.delete(save=False)
+    except BaseException:  # whatever stopped it, a file without a row must not stay behind
+        default_storage.delete(own)
         raise
     return now
 
@@ -197,10 +204,7 @@ def remove_part(user: User, part: KitPart, seen: str, known: bool) -> bool:
         settings_changed.send(sender=KitPart, kit_part=now, assignment=None, user=user)
         return False
     record(now.plan.school_id, user, "remove_kit_part", now, name=now.name)
-    name, storage = now.file.name, now.file.storage
     now.delete()
-    if name:
-        transaction.on_commit(lambda: storage.delete(name))
     return True
 
 

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from lessons import permissions
 from lessons.actions.refusals import ChangedMeanwhile, NotPossible
 from lessons.jobs import KIND
+from lessons.lab.kept_places import check_readings
 from lessons.models import KitPart, LessonPlan, PartGauge, PlanVersion
 from lessons.plans.cautions import with_standard
 from makerlab.accounts.models import User
@@ -171,7 +172,7 @@ def restore_plan(user: User, plan: LessonPlan) -> None:
 @transaction.atomic
 def bring_back(user: User, plan: LessonPlan, number: int, expected_version: int) -> LessonPlan:
     """The text of an old version becomes the newest one; what stood there is kept as a version. The kit stays as it
-    is. Raises PermissionDenied, NotPossible, ChangedMeanwhile."""
+    is. Raises PermissionDenied, ChangedMeanwhile and NotPossible, also where readings would lose unit or place."""
     now = locked_plan(user, plan)
     if now.version != expected_version:
         raise ChangedMeanwhile(_("Somebody saved this lesson after you opened it."))
@@ -180,4 +181,7 @@ def bring_back(user: User, plan: LessonPlan, number: int, expected_version: int)
         raise NotPossible(_("There is no version %(number)d of this lesson.") % {"number": number})
     after = {**snapshot(now), **{name: old.fields[name] for name in (*OWN, "content") if name in old.fields}}
     after["content"] = with_standard(after["content"], has_kit=now.kit_parts.exists())
+    before, experiment = now.content.get("experiment"), after["content"].get("experiment")
+    if experiment != before:
+        check_readings(now, before or {}, experiment)
     return _write(user, now, after, "bring_back_plan", brought_back=number)

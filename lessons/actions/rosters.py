@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from lessons.actions.classes import locked, make_class
 from lessons.actions.refusals import ChangedMeanwhile
-from lessons.actions.students import create_member, remove_member, write_nickname
+from lessons.actions.students import create_member, known_students, remove_member, write_nickname
 from lessons.actions.teams import create_team
 from lessons.classes.members import as_listed, fingerprint, members_of, team_words
 from lessons.models import Membership, SchoolClass, Team
@@ -21,11 +21,13 @@ from makerlab.audit.models import record
 
 @dataclass(frozen=True, slots=True)
 class Preview:
-    """What a list would change, the teams it would make, and a fingerprint of both."""
+    """What a list would change, the teams it would make, and a fingerprint of both. ``known``: nicknames of new ones
+    who are in other classes here and keep their sign-in."""
 
     changes: Changes
     new_teams: tuple[str, ...]
     seen: str
+    known: tuple[str, ...] = ()
 
 
 def preview(school_class: SchoolClass | None, roster: Roster) -> Preview:
@@ -38,7 +40,9 @@ def preview(school_class: SchoolClass | None, roster: Roster) -> Preview:
     for wanted in (*(s.team for s in changes.added), *(move.team for move in changes.moved)):
         if wanted and names.key(wanted) not in known:
             new.setdefault(names.key(wanted), wanted)
-    return Preview(changes, tuple(new.values()), fingerprint([asdict(changes), list(new)]))
+    here = known_students(school_class, [s.sourced_id for s in changes.added]) if school_class else {}
+    kept = tuple(student.nickname for student in changes.added if student.sourced_id in here)
+    return Preview(changes, tuple(new.values()), fingerprint([asdict(changes), list(new)]), kept)
 
 
 @transaction.atomic

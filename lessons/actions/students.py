@@ -41,11 +41,22 @@ def add_student(user: User, school_class: SchoolClass, nickname: str, team: Team
 
 
 def create_member(school_class: SchoolClass, nickname: str, team: Team | None, sourced_id: str = "") -> Membership:
-    """The row of a student and their sign-in, without pictures yet. The class is locked by the caller."""
-    person = User.objects.create_student(school_class.school, nickname)
+    """The row of a student and their sign-in, without pictures yet; one whom the school's system names in another class
+    here (``sourced_id``) keeps the sign-in there is. The class is locked by the caller."""
+    person = known_students(school_class, [sourced_id]).get(sourced_id)
+    person = person or User.objects.create_student(school_class.school, nickname)
     return Membership.objects.create(
         school_class=school_class, user=person, team=team, nickname=nickname, sourced_id=sourced_id
     )
+
+
+def known_students(school_class: SchoolClass, sourced_ids: Collection[str]) -> dict[str, User]:
+    """Students of the school who are in other classes under these keys of the school's system, by key."""
+    wanted = [key for key in sourced_ids if key]
+    places = Membership.objects.filter(school_class__school_id=school_class.school_id, sourced_id__in=wanted)
+    others = places.exclude(school_class=school_class).filter(user__is_active=True).select_related("user")
+    inside = set(school_class.memberships.values_list("user_id", flat=True)) if wanted else set()
+    return {place.sourced_id: place.user for place in others.order_by("-pk") if place.user_id not in inside}
 
 
 @transaction.atomic
@@ -69,19 +80,43 @@ def move_student(user: User, member: Membership, into: SchoolClass) -> None:
     old, new = (locked(user, each) for each in sorted((member.school_class, into), key=lambda each: each.pk))
     if old.pk == new.pk:
         return
-    if into.archived_at:
-        raise NotPossible(_("%(class)s is archived.") % {"class": into}, "into")
-    checked_nickname(into, member.nickname, member)
-    if member.sourced_id and into.memberships.filter(sourced_id=member.sourced_id).exists():
-        raise NotPossible(_("The school's system lists this student in %(class)s already.") % {"class": into}, "into")
+    _check_can_join(member, into)
     before = member.school_class_id
     Membership.objects.filter(pk=member.pk).update(school_class=into, team=None)
     record(user.school_id, user, "move_student", member, before=before, after=into.pk)
 
 
 @transaction.atomic
+def put_into_class_too(user: User, member: Membership, into: SchoolClass) -> Membership:
+    """Into another class of this teacher as well, without a team there: one sign-in for both, the pictures stay. Raises
+    NotPossible."""
+    old, new = (locked(user, each) for each in sorted((member.school_class, into), key=lambda each: each.pk))
+    if old.pk == new.pk:
+        return member
+    _check_can_join(member, into)
+    made = Membership.objects.create(
+        school_class=into, user_id=member.user_id, nickname=member.nickname, sourced_id=member.sourced_id
+    )
+    record(user.school_id, user, "put_into_class_too", made, beside=member.school_class_id, school_class=into.pk)
+    return made
+
+
+def _check_can_join(member: Membership, into: SchoolClass) -> None:
+    """Raises NotPossible."""
+    if into.archived_at:
+        raise NotPossible(_("%(class)s is archived.") % {"class": into}, "into")
+    if into.memberships.filter(user_id=member.user_id).exists():
+        words = {"name": member.nickname, "class": into}
+        raise NotPossible(_("%(name)s is in %(class)s already.") % words, "into")
+    checked_nickname(into, member.nickname, member)
+    if member.sourced_id and into.memberships.filter(sourced_id=member.sourced_id).exists():
+        raise NotPossible(_("The school's system lists this student in %(class)s already.") % {"class": into}, "into")
+
+
+@transaction.atomic
 def remove_student(user: User, member: Membership) -> None:
-    """Out of the class. The sign-in ends at once; the team's work, also what this student uploaded, stays."""
+    """Out of the class. The sign-in ends at once, unless the student is in another class too; the team's work stays,
+    also what this student uploaded."""
     school_class = locked(user, member.school_class)
     found = Membership.objects.filter(pk=member.pk, school_class=school_class).first()
     if found is None:
@@ -94,6 +129,8 @@ def remove_member(user: User, member: Membership) -> None:
     record(user.school_id, user, "remove_student", member, school_class=member.school_class_id)
     person = member.user_id
     member.delete()
+    if Membership.objects.filter(user=person).exists():
+        return
     User.objects.filter(pk=person).update(is_active=False, pin="", password=make_password(None))
 
 

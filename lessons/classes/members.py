@@ -7,6 +7,8 @@ import json
 from collections.abc import Iterable
 from typing import Any
 
+from django.db.models import QuerySet
+
 from lessons.models import Membership, SchoolClass, Team
 from lessons.rosters import Member
 
@@ -15,6 +17,11 @@ def members_of(school_class: SchoolClass) -> list[Membership]:
     """The students by nickname, with team and sign-in."""
     members = school_class.memberships.select_related("team", "user")
     return sorted(members, key=lambda member: (member.nickname.casefold(), member.pk))
+
+
+def in_other_classes(member: Membership) -> QuerySet[Membership]:
+    """The same student in further classes that are in use."""
+    return Membership.objects.in_use(member.user).exclude(pk=member.pk)
 
 
 def as_listed(members: Iterable[Membership]) -> list[Member]:
@@ -32,10 +39,14 @@ def fingerprint(value: Any) -> str:
 
 
 def teams_seen(school_class: SchoolClass) -> str:
-    """A fingerprint of the teams and of who is in them."""
-    teams = list(school_class.teams.order_by("pk").values_list("pk", "number", "name", "tray"))
-    placed = list(school_class.memberships.order_by("pk").values_list("pk", "team_id"))
-    return fingerprint([teams, placed])
+    """A fingerprint of the teams and of who is in them, as they are now."""
+    return teams_read(school_class.teams.all(), school_class.memberships.all())
+
+
+def teams_read(teams: Iterable[Team], members: Iterable[Membership]) -> str:
+    """The same of a class's teams and members as they were read."""
+    named = sorted((team.pk, team.number, team.name, team.tray) for team in teams)
+    return fingerprint([named, sorted([member.pk, member.team_id or 0] for member in members)])
 
 
 def pins_seen(members: Iterable[Membership]) -> str:

@@ -19,13 +19,14 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from lessons.lab import queries
+from lessons.lab.claims import Says
 from lessons.lab.experiment import TRIALS_MOST, Experiment
 from lessons.models import Argument, Assignment, LabBoard, Mark, Reading, Team
 from makerlab.accounts.models import User
 from makerlab.audit.models import record
 
 NOTE_MAX, TEXT_MAX, COMMENT_MAX = 200, 4000, 1000
-VALUE_MOST = 1e9
+VALUE_MOST, VERSION_MOST, PINS_MOST = 1e9, 999, 9
 CLOCK_AHEAD = timedelta(minutes=5)  # a device's clock may be wrong; the server believes it no further than this
 CLOCK_BEHIND = timedelta(days=2)
 
@@ -61,6 +62,7 @@ class NewReading:
     stopwatch: bool = False
     measured_at: datetime | None = None
     replaces: int | None = None
+    version: int | None = None
 
 
 def check_team(user: User, assignment: Assignment, team: Team) -> None:
@@ -94,6 +96,7 @@ def enter(user: User, assignment: Assignment, team: Team, experiment: Experiment
             team=team,
             entry=new.entry,
             design=new.design,
+            version=new.version if new.design == experiment.designs[-1] else None,
             changed=new.changed,
             changed_measured=new.changed_measured,
             trial=new.trial,
@@ -106,7 +109,7 @@ def enter(user: User, assignment: Assignment, team: Team, experiment: Experiment
         )
         if new.replaces is not None:
             reading.replaces = _replaced(assignment, team, new)
-            reading.trial = reading.replaces.trial
+            reading.trial, reading.version = reading.replaces.trial, reading.replaces.version
         else:
             reading.trial = _free_trial(reading)
         try:
@@ -141,6 +144,8 @@ def _check(new: NewReading, experiment: Experiment) -> None:
         )
     if not 1 <= new.trial <= TRIALS_MOST:
         raise ReadingRefused(_("There can be %(most)d trials at most.") % {"most": TRIALS_MOST}, "trial")
+    if new.version is not None and not 1 <= new.version <= VERSION_MOST:
+        raise ReadingRefused(_("There is no version of that number."), "version")
     if new.measured is None and not new.note.strip():
         raise ReadingRefused(_("Say in a few words why this run gave no value."), "note")
     if new.left_out and not new.note.strip():
@@ -169,7 +174,11 @@ def _free_trial(reading: Reading) -> int:
     """The wanted trial, or the next free one when somebody of the team was quicker."""
     taken = set(
         Reading.objects.filter(
-            assignment=reading.assignment, team=reading.team, design=reading.design, changed=reading.changed
+            assignment=reading.assignment,
+            team=reading.team,
+            design=reading.design,
+            version=reading.version,
+            changed=reading.changed,
         ).values_list("trial", flat=True)
     )
     trial = reading.trial
@@ -196,6 +205,11 @@ def _raise_revision(board: LabBoard) -> None:
     LabBoard.objects.filter(pk=board.pk).update(revision=F("revision") + 1)
 
 
+def raise_revision(assignment: Assignment) -> None:
+    """Tell the pages that follow the board that something else than a reading has changed."""
+    _raise_revision(_board_for_update(assignment))
+
+
 def _check_teaches(user: User, assignment: Assignment) -> None:
     if user.is_student or not Assignment.objects.editable_by(user).filter(pk=assignment.pk).exists():
         raise PermissionDenied
@@ -209,7 +223,7 @@ def set_board(user: User, assignment: Assignment, **changes: Any) -> LabBoard:
         if "is_open" in changes:
             board.is_open = bool(changes["is_open"])
         if "frozen" in changes:
-            board.frozen_at = (board.frozen_at or timezone.now()) if changes["frozen"] else None
+            _freeze(assignment, board, changes["frozen"])
         if "notes" in changes:
             board.notes = str(changes["notes"])[:TEXT_MAX]
         board.revision += 1
@@ -218,10 +232,57 @@ def set_board(user: User, assignment: Assignment, **changes: Any) -> LabBoard:
     return board
 
 
+def _freeze(assignment: Assignment, board: LabBoard, frozen: bool) -> None:
+    """Freezing a frozen board changes nothing. Readings are never changed and tell when they were entered; a claim is
+    written over, so what teams claim is kept as it stands."""
+    if frozen and board.frozen_at is None:
+        rows = Argument.objects.filter(assignment=assignment).order_by("team__number")
+        board.claims = [{"team": row.team_id, "says": row.says, "claim": row.claim} for row in rows]
+        board.frozen_at = timezone.now()
+    if not frozen:
+        board.frozen_at, board.claims = None, []
+
+
+def pin(user: User, assignment: Assignment, experiment: Experiment, team: Team, value: float, words: str) -> LabBoard:
+    """Pin a note to a team's point at one value. Raises PermissionDenied, or ReadingRefused with what to mend."""
+    _check_teaches(user, assignment)
+    if team.school_class_id != assignment.school_class_id or value not in experiment.values:
+        raise PermissionDenied
+    if not words.strip():
+        raise ReadingRefused(_("Write what the note should say."), "words")
+    with transaction.atomic():
+        board = _board_for_update(assignment)
+        if len(board.pins) >= PINS_MOST:
+            raise ReadingRefused(_("Take a pinned note down first; nine are enough."), "words")
+        board.pins = [*board.pins, {"team": team.pk, "value": value, "words": words.strip()[:NOTE_MAX]}]
+        _save_pins(user, assignment, board)
+    return board
+
+
+def unpin(user: User, assignment: Assignment, number: int) -> LabBoard:
+    """Take the note of that number down, 1 being the first; a number that is not there changes nothing."""
+    _check_teaches(user, assignment)
+    with transaction.atomic():
+        board = _board_for_update(assignment)
+        board.pins = [each for at, each in enumerate(board.pins, start=1) if at != number]
+        _save_pins(user, assignment, board)
+    return board
+
+
+def _save_pins(user: User, assignment: Assignment, board: LabBoard) -> None:
+    board.revision += 1
+    board.save(update_fields=["pins", "revision"])
+    record(assignment.school_class.school_id, user, "pin notes", board, pins=len(board.pins))
+
+
 def save_argument(
-    user: User, assignment: Assignment, team: Team, revision: int, *, claim: str, evidence: str, reasoning: str
-) -> Argument:
-    """Save a team's claim, evidence and reasoning. Raises ChangedMeanwhile when ``revision`` is not the newest."""
+    user: User, assignment: Assignment, team: Team, revision: int, *, claim: str, evidence: str, reasoning: str,
+    says: str = "",
+) -> Argument:  # fmt: skip
+    """Save a team's claim, evidence and reasoning; ``says`` that is no claim we know is left empty.
+
+    Raises ChangedMeanwhile when ``revision`` is not the newest.
+    """
     check_team(user, assignment, team)
     with transaction.atomic():
         Team.objects.select_for_update().get(pk=team.pk)
@@ -231,9 +292,11 @@ def save_argument(
         argument.claim, argument.evidence, argument.reasoning = (
             text.strip()[:TEXT_MAX] for text in (claim, evidence, reasoning)
         )
+        argument.says = says if says in {each.value for each in Says} else ""
         argument.revision += 1
         argument.saved_by = user
         argument.save()
+        raise_revision(assignment)  # the board shows what teams claim
         record(assignment.school_class.school_id, user, "save argument", argument)
     return argument
 

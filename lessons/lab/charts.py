@@ -9,10 +9,11 @@ from django.utils.translation import gettext as _
 from lessons.lab.experiment import Experiment, PredictBy
 from lessons.lab.results import Cell, ClassResult, DesignResult, TeamResult
 from lessons.science.lines import Line, fit_line
-from lessons.science.rolling import Run
 from lessons.science.summary import Summary
-from lessons.science.values import Measured, Unknown
-from makerlab.components.chart import MARKERS, TONES, AxisOf, Band, Chart, Curve, Dot, Marker, Series
+from lessons.science.values import Measured
+from makerlab.components.chart import MARKERS, TONES, AxisOf, Band, Chart, Curve, Dot, Label, Marker, Series
+
+CURVE_STEPS = 12
 
 
 def with_unit(experiment: Experiment, value: float, more: int = 0) -> str:
@@ -42,6 +43,12 @@ def axes(experiment: Experiment) -> tuple[AxisOf, AxisOf]:
     )
 
 
+def along(experiment: Experiment) -> tuple[float, ...]:
+    """Where what physics expects is computed to be drawn as a curve: evenly from the least value to the greatest."""
+    low, high = min(experiment.values), max(experiment.values)
+    return tuple(low + (high - low) * step / CURVE_STEPS for step in range(CURVE_STEPS + 1))
+
+
 def mean_dot(experiment: Experiment, cell: Cell) -> Dot | None:
     """The mean of a cell; its bar is one standard error to each side, when three trials or more tell it."""
     if cell.mean is None:
@@ -57,10 +64,10 @@ def team_chart(
     experiment: Experiment,
     team: TeamResult,
     design: DesignResult,
-    expected: Mapping[float, Run | Unknown] | None = None,
+    expected: Mapping[float, Measured] | None = None,
 ) -> Chart:
-    """One team's design: single runs, means with error bars, the line, the predicted and the measured point, and what
-    physics expects."""
+    """One team's design: single runs, means with error bars, the line, the predicted and the measured point, and the
+    curve physics expects (see ``along``)."""
     x, y = axes(experiment)
     wanted = experiment.predicted
     tried = [cell for cell in design.cells if cell.value != wanted]
@@ -81,7 +88,7 @@ def team_chart(
             "measured": experiment.measured.name,
             "changed": experiment.changed.name,
             "team": team.name,
-            "design": design.design,
+            "design": design.label,
         },
         description=_in_words(experiment, design),
         x=x,
@@ -107,18 +114,17 @@ def _line(experiment: Experiment, tried: Sequence[Cell], means: Sequence[Dot]) -
     return [Curve(_("straight line between means"), sorted((dot.x, dot.y) for dot in means), 1)]
 
 
-def _known(expected: Mapping[float, Run | Unknown] | None) -> list[tuple[float, Measured]]:
-    found = [(at, run.time_s) for at, run in (expected or {}).items() if isinstance(run, Run)]
-    return sorted(found, key=lambda pair: pair[0])
+def _known(expected: Mapping[float, Measured] | None) -> list[tuple[float, Measured]]:
+    return sorted((expected or {}).items(), key=lambda pair: pair[0])
 
 
-def _physics(expected: Mapping[float, Run | Unknown] | None) -> list[Curve]:
-    points = [(at, time.value) for at, time in _known(expected)]
+def _physics(expected: Mapping[float, Measured] | None) -> list[Curve]:
+    points = [(at, each.value) for at, each in _known(expected)]
     return [Curve(_("expected from physics"), points, 3, "dotted")] if len(points) > 1 else []
 
 
-def _physics_band(expected: Mapping[float, Run | Unknown] | None) -> list[Band]:
-    points = [(at, time.interval().low, time.interval().high) for at, time in _known(expected)]
+def _physics_band(expected: Mapping[float, Measured] | None) -> list[Band]:
+    points = [(at, each.interval().low, each.interval().high) for at, each in _known(expected)]
     return [Band(_("range of what is expected"), points, 3)] if len(points) > 1 else []
 
 
@@ -133,8 +139,11 @@ def _in_words(experiment: Experiment, design: DesignResult) -> str:
     return _("Means: %(means)s. Every value is in the table.") % {"means": "; ".join(told)}
 
 
-def class_chart(experiment: Experiment, result: ClassResult, design: str) -> Chart:
-    """Every team one series: its means with error bars, joined."""
+def class_chart(
+    experiment: Experiment, result: ClassResult, design: str, pins: Sequence[tuple[int, float]] = ()
+) -> Chart:
+    """Every team one series: its means with error bars, joined. ``pins`` are teams' ids and values that get a number
+    beside their point, 1 for the first; one whose team has no mean there is not drawn."""
     x, y = axes(experiment)
     series: list[Series] = []
     curves: list[Curve] = []
@@ -157,22 +166,32 @@ def class_chart(experiment: Experiment, result: ClassResult, design: str) -> Cha
         y=y,
         series=series,
         curves=curves,
+        labels=_numbers(result, design, pins),
     )
+
+
+def _numbers(result: ClassResult, design: str, pins: Sequence[tuple[int, float]]) -> list[Label]:
+    found = []
+    for number, (key, value) in enumerate(pins, start=1):
+        team = result.team(key)
+        cells = [cell for cell in team.design(design).cells if cell.value == value] if team else []
+        found += [Label(cell.x.value, cell.mean, str(number)) for cell in cells if cell.mean is not None]
+    return found
 
 
 def designs_chart(experiment: Experiment, team: TeamResult) -> Chart:
     """A team's designs over one another."""
     x, y = axes(experiment)
     series, curves = [], []
-    for number, design in enumerate(team.designs):
+    for number, design in enumerate(team.all_designs):
         dots = [dot for dot in (mean_dot(experiment, cell) for cell in design.cells) if dot is not None]
         if dots:
-            series.append(Series(design.design, dots, number % TONES + 1, MARKERS[number % len(MARKERS)]))
+            series.append(Series(design.label, dots, number % TONES + 1, MARKERS[number % len(MARKERS)]))
             curves.append(Curve("", sorted((dot.x, dot.y) for dot in dots), number % TONES + 1))
     return Chart(
         title=_("%(measured)s against %(changed)s, designs of %(team)s")
         % {"measured": experiment.measured.name, "changed": experiment.changed.name, "team": team.name},
-        description="; ".join(f"{d.design}: {_in_words(experiment, d)}" for d in team.designs),
+        description="; ".join(f"{d.label}: {_in_words(experiment, d)}" for d in team.all_designs),
         x=x,
         y=y,
         series=series,

@@ -8,8 +8,10 @@ from functools import cached_property
 
 from django.utils.translation import gettext as _
 
-from lessons.lab import charts, physics, queries
+from lessons.lab import charts, queries
 from lessons.lab.experiment import Experiment
+from lessons.lab.part_figures import figures_of
+from lessons.lab.parts import LabPart, as_measured, parts_of
 from lessons.lab.results import ClassResult, TeamResult
 from lessons.lab.told import CellView, Told, class_told
 from lessons.models import Assignment, Team
@@ -50,7 +52,7 @@ class DesignsPage:
     team: TeamResult
     before: str
     after: str
-    wheels: Mapping[str, physics.LabWheel]
+    parts: Mapping[str, LabPart]
 
     @property
     def can_compare(self) -> bool:
@@ -59,24 +61,22 @@ class DesignsPage:
     @property
     def names(self) -> list[str]:
         """The two designs with the version that stands behind them, where it is known."""
-        known = [(name, self.wheels.get(name)) for name in (self.before, self.after)]
-        return [f"{name} ({wheel.name})" if wheel else name for name, wheel in known]
+        known = [(name, self.parts.get(name)) for name in (self.before, self.after)]
+        return [f"{name} ({part.name})" if part and part.name not in name else name for name, part in known]
+
+    @property
+    def choices(self) -> list[str]:
+        return [each.design for each in self.team.all_designs]
 
     @cached_property
     def figures(self) -> list[FigureRow]:
-        """Mesh figures; empty when neither wheel is measured."""
-        pair = [self.wheels.get(self.before), self.wheels.get(self.after)]
+        """Mesh figures; empty when neither part is measured."""
+        pair = [self.parts.get(self.before), self.parts.get(self.after)]
         if not any(pair):
             return []
-        rows: list[tuple[str, str, int, list[float | None]]] = [
-            (_("Mass"), "g", 1, [w.wheel.mass_kg.value * 1000 if w else None for w in pair]),
-            (_("Spin inertia"), "g cm²", 1, [w.wheel.inertia_kg_m2.value * 1e7 if w else None for w in pair]),
-            (_("Rolling radius"), "mm", 1, [w.wheel.radius_m.value * 1000 if w else None for w in pair]),
-            (_("Width"), "mm", 1, [min(w.size_mm) if w and w.size_mm else None for w in pair]),
-            (_("Hub hole"), "mm", 2, [w.hole_mm if w else None for w in pair]),
-            (_("Printing"), "min", 0, [w.minutes if w else None for w in pair]),
-        ]
-        return [_row(label, unit, decimals, values) for label, unit, decimals, values in rows]
+        asked = figures_of(self.experiment)
+        rows = [(each, [each.of(part) if part else None for part in pair]) for each in asked]
+        return [_row(each.label, each.unit, each.decimals, values) for each, values in rows if any(values)]
 
     @cached_property
     def tests(self) -> list[TestRow]:
@@ -111,7 +111,7 @@ class DesignsPage:
 
     def _changed(self) -> Told | None:
         changes = [f"{row.label.lower()} {row.change}" for row in self.figures if row.change not in ("", "–")]
-        if not self.figures:
+        if self.parts.get(self.before) is None or self.parts.get(self.after) is None:
             return None
         facts = {"before": self.before, "after": self.after, "changes": "; ".join(changes)}
         text = _("From %(before)s to %(after)s: %(changes)s.") if changes else _("By these figures nothing changed.")
@@ -154,13 +154,12 @@ def _row(label: str, unit: str, decimals: int, values: list[float | None]) -> Fi
 
 
 def designs_page(assignment: Assignment, experiment: Experiment, team: Team, before: str, after: str) -> DesignsPage:
-    """The page of one team; without a choice its first design against its last."""
+    """The page of one team; without a choice its two newest versions, or its first design against its last."""
     result = queries.results(assignment, experiment)
     own = result.team(team.pk)
     assert own is not None, "a team belongs to its class"
-    names = experiment.designs
-    first = before if before in names else names[0]
+    names = [each.design for each in own.all_designs]
+    first = before if before in names else names[-2] if own.earlier else names[0]
     last = after if after in names else names[-1]
-    return DesignsPage(
-        assignment, experiment, result, own, first, last, physics.wheels_of(assignment, team, experiment)
-    )
+    parts = as_measured(parts_of(assignment, team, experiment), own)
+    return DesignsPage(assignment, experiment, result, own, first, last, parts)

@@ -12,8 +12,10 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from lessons.lab.edit_fields import FIELDS, GROUPS, LISTS, Field, Kind, ListOf
-from lessons.lab.experiment import Experiment, ExperimentError, is_unit, read_experiment
+from lessons.lab.edit_fields import FIELDS, GROUPS, LISTS, MODEL_GROUP, Field, Kind, ListOf
+from lessons.lab.experiment import Experiment, ExperimentError, read_experiment
+from lessons.lab.model_kinds import ABOUT, Constant, ModelKind
+from lessons.lab.units import is_unit
 
 ROWS_MOST, TEXT_MOST = 40, 400
 NOT_A_NUMBER = gettext_lazy("“%(text)s” is not a number. Write it like 2.5.")
@@ -34,7 +36,11 @@ class ExperimentForm:
     def of_content(cls, version: int, content: Mapping[str, Any]) -> ExperimentForm:
         """The form of a saved experiment; an empty one, ready to fill in, of a lesson without."""
         raw = content.get("experiment") or {}
-        typed = {each.name: _as_typed(_found(raw, each.path), each) for each in FIELDS}
+        kind = _kind_of(raw)
+        typed = {
+            each.name: _as_typed(_found(raw, each.path) if each.model in ("", kind) else None, each) for each in FIELDS
+        }
+        typed["model_kind"] = kind
         rows = {}
         for each in LISTS:
             values = _found(raw, each.path)
@@ -69,8 +75,14 @@ class ExperimentForm:
         does not know stay. ``errors`` and ``general`` say what is wrong."""
         self.errors, self.general = {}, []
         made: dict[str, Any] = dict(kept)
+        kind = self.typed["model_kind"]
+        made["model"] = {name: value for name, value in (made.get("model") or {}).items() if kind == _kind_of(kept)}
         for each in FIELDS:
-            _put(made, each.path, self._value(each))
+            if each.model in ("", kind):
+                _put(made, each.path, self._value(each))
+            elif each.model == ModelKind.ROLLING:
+                _put(made, each.path, None)
+        self._model(kind)
         for rows in LISTS:
             _put(made, rows.path, self._values(rows))
         self._whole_parts(made)
@@ -141,6 +153,15 @@ class ExperimentForm:
             self._wrong(rows.name, _("Give %(low)d to %(high)d of these.") % {"low": rows.fewest, "high": rows.most})
         return found
 
+    def _model(self, kind: str) -> None:
+        """Figures without their model are asked about, not dropped; those it cannot do without are asked for."""
+        if not kind and any(self.typed[each.name].strip() for each in FIELDS if each.model and not each.default):
+            self._wrong("model_kind", _("Choose the model the figures below belong to, or empty them."))
+        needed = [f"{kind}_{each.name}" for each in _constants(kind) if each.default is None]
+        for name in ["body_g"] if kind == ModelKind.ROLLING else needed:
+            if not self.typed[name].strip():
+                self._wrong(name, _("The model needs this."))
+
     def _whole_parts(self, made: dict[str, Any]) -> None:
         """Tables nobody filled in are left away: no scatter, no cart, no track."""
         if not (made.get("scatter") or {}).get("sd"):
@@ -154,6 +175,11 @@ class ExperimentForm:
         for name in ("track_length_m", "track_rise_m"):
             if made.get(name) is None:
                 made.pop(name, None)
+        model = {name: value for name, value in made["model"].items() if value is not None}
+        if model.get("kind") and self.typed["model_kind"] != ModelKind.ROLLING:
+            made["model"] = model
+        else:
+            made.pop("model")  # a cart says it by itself
         for name in ("changed", "measured"):
             made[name]["unit"] = made[name].get("unit") or ""
 
@@ -163,6 +189,8 @@ class ExperimentForm:
             self._wrong("predicted", _("This value is among those tried first; predict another one."))
         elif predicted is not None and len(tried) < 2:
             self._wrong("predicted", _("A prediction needs two values tried before it."))
+        if made.get("rank_at") is not None and made["rank_at"] not in (*tried, predicted):
+            self._wrong("rank_at", _("Teams measure at the values tried and the predicted one; take one of these."))
         length, rise = made.get("track_length_m"), made.get("track_rise_m")
         if length and rise and rise >= length:
             self._wrong("track_rise_m", _("The track cannot rise by more than it is long."))
@@ -175,8 +203,15 @@ class ExperimentForm:
 
     @property
     def groups(self) -> list[GroupView]:
-        """Everything the page shows, group by group."""
-        return [GroupView(name, label, hint, self._views(name), self._lists(name)) for name, label, hint in GROUPS]
+        """Everything the page shows, group by group; the figures of other models are folded away."""
+        chosen = MODEL_GROUP + self.typed["model_kind"]
+        return [
+            GroupView(
+                name, label, hint, self._views(name), self._lists(name),
+                folds=name.startswith(MODEL_GROUP), is_open=name == chosen,
+            )
+            for name, label, hint in GROUPS
+        ]  # fmt: skip
 
     def _views(self, group: str) -> list[FieldView]:
         return [
@@ -248,6 +283,8 @@ class GroupView:
     hint: str | Promise
     fields: list[FieldView]
     lists: list[ListView] = field(default_factory=list)
+    folds: bool = False
+    is_open: bool = False
 
 
 def number_of(text: str) -> float | int | None:
@@ -266,6 +303,18 @@ def experiment_of(form: ExperimentForm, kept: Mapping[str, Any]) -> Experiment |
     """The experiment as typed now, for the preview; None while it cannot be read. The form's errors are set."""
     made = form.check(kept)
     return read_experiment({"experiment": made}) if form.is_good else None
+
+
+def _kind_of(raw: Mapping[str, Any]) -> str:
+    """The model an experiment names; a cart or a track is a rolling one."""
+    model = raw.get("model")
+    if isinstance(model, Mapping) and model.get("kind"):
+        return str(model["kind"])
+    return ModelKind.ROLLING.value if raw.get("cart") or raw.get("track_length_m") else ""
+
+
+def _constants(kind: str) -> tuple[Constant, ...]:
+    return ABOUT[ModelKind(kind)].constants if kind in list(ModelKind) else ()
 
 
 def _found(raw: Any, path: tuple[str, ...]) -> Any:

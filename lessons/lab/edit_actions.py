@@ -9,9 +9,9 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from lessons.actions.plans import locked_plan, save_plan
-from lessons.actions.refusals import ChangedMeanwhile, NotPossible
-from lessons.lab.experiment import ExperimentError, read_experiment
-from lessons.models import LessonPlan, Reading
+from lessons.actions.refusals import ChangedMeanwhile
+from lessons.lab.kept_places import check_readings
+from lessons.models import LessonPlan
 from makerlab.accounts.models import User
 
 
@@ -29,7 +29,7 @@ def save_experiment(
     before = now.content.get("experiment")
     if now.version != expected_version and _at(now, expected_version) != before:
         raise ChangedMeanwhile(_("Somebody saved this experiment after you opened it."))
-    _check_readings(now, before or {}, experiment)
+    check_readings(now, before or {}, experiment)
     content = {"experiment": dict(experiment) if experiment is not None else None}
     return save_plan(user, now, now.version, content=content)
 
@@ -37,45 +37,3 @@ def save_experiment(
 def _at(plan: LessonPlan, version: int) -> Any:
     kept = plan.versions.filter(number=version).first()
     return kept.fields.get("content", {}).get("experiment") if kept is not None else object()
-
-
-def _check_readings(plan: LessonPlan, before: Mapping[str, Any], after: Mapping[str, Any] | None) -> None:
-    readings = Reading.objects.filter(assignment__plan=plan, replaced_by__isnull=True)
-    places = set(readings.values_list("design", "changed").order_by().distinct())
-    if not places:
-        return
-    if after is None:
-        raise NotPossible(_("Teams have measured in this lesson; its experiment cannot be taken away."))
-    for name, words in (("changed", _("what was changed")), ("measured", _("what was measured"))):
-        old, new = (str((raw.get(name) or {}).get("unit") or "") for raw in (before, after))
-        if old != new:
-            raise NotPossible(
-                _(
-                    "Teams wrote down %(what)s in “%(old)s”. In another unit their numbers would be wrong. "
-                    "Copy the lesson to change the unit."
-                )
-                % {"what": words, "old": old},
-                f"{name}_unit",
-            )
-    try:
-        made = read_experiment({"experiment": after})
-    except ExperimentError as error:
-        raise NotPossible(str(error)) from error
-    assert made is not None, "an experiment that is not empty"
-    _check_places(places, made.values, made.designs)
-
-
-def _check_places(places: set[tuple[str, float]], values: tuple[float, ...], designs: tuple[str, ...]) -> None:
-    lost_values = sorted({value for _design, value in places} - set(values))
-    if lost_values:
-        names = ", ".join(f"{value:g}" for value in lost_values)
-        raise NotPossible(
-            _("Teams have measured at %(names)s. Keep it, or copy the lesson to try other values.") % {"names": names},
-            "tried",
-        )
-    lost_designs = sorted({design for design, _value in places} - set(designs))
-    if lost_designs:
-        names = ", ".join(f"“{design}”" for design in lost_designs)
-        raise NotPossible(
-            _("Teams have measured %(names)s. Keep that name, or copy the lesson.") % {"names": names}, "designs"
-        )

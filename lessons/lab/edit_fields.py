@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from lessons.lab.experiment import DESIGNS_MOST, TRIALS_MOST, VALUES_MOST, Best, PredictBy
+from lessons.lab.model_kinds import ABOUT, ModelKind, Words
 
-Words = str | Promise
 DESIGN_LONGEST, SENTENCE_LONGEST = 40, 400  # a design's name is a column of Reading
 
 
@@ -47,6 +46,11 @@ class Field:
         return {Kind.NUMBER: "decimal", Kind.WHOLE: "numeric"}.get(self.kind, "")
 
     @property
+    def model(self) -> str:
+        """The model this is a figure of; empty for a field of every experiment."""
+        return self.group.removeprefix(MODEL_GROUP) if self.group.startswith(MODEL_GROUP) else ""
+
+    @property
     def is_wide(self) -> bool:
         return self.kind in (Kind.TICK, Kind.CHOICE)
 
@@ -73,6 +77,9 @@ class ListOf:
         return not self.numbers and self.longest == SENTENCE_LONGEST
 
 
+MODEL_GROUP = "model-"
+ROLLING = MODEL_GROUP + ModelKind.ROLLING
+
 GROUPS: tuple[tuple[str, Words, Words], ...] = (
     ("changed", _("What teams change"), _("One thing only; everything else stays the same.")),
     ("measured", _("What teams measure"), ""),
@@ -80,7 +87,16 @@ GROUPS: tuple[tuple[str, Words, Words], ...] = (
     ("designs", _("Designs to compare"), _("The first is the kit's own part, the last what the team designed.")),
     ("run", _("Doing a run"), _("Shown on the team sheet, on paper and in the report.")),
     ("scatter", _("How far runs scatter"), _("Leave empty when you do not know. For seconds, hand timing is taken.")),
-    ("physics", _("Physics of a rolling cart"), _("Only for a cart on a ramp; leave empty for everything else.")),
+    (
+        "model",
+        _("What physics expects"),
+        _("Shown beside what teams measure, for the kit’s part and their own. Choose one, then fill in its figures."),
+    ),
+    (MODEL_GROUP + ModelKind.ROLLING, _("A cart rolling down a ramp"), ABOUT[ModelKind.ROLLING].hint),
+    (MODEL_GROUP + ModelKind.HULL, _("A hull floating in water"), ABOUT[ModelKind.HULL].hint),
+    (MODEL_GROUP + ModelKind.LAUNCHER, _("A lever throwing a ball"), ABOUT[ModelKind.LAUNCHER].hint),
+    (MODEL_GROUP + ModelKind.HOIST, _("A drum winding up a load"), ABOUT[ModelKind.HOIST].hint),
+    (MODEL_GROUP + ModelKind.TURBINE, _("A wind turbine before a fan"), ABOUT[ModelKind.TURBINE].hint),
 )
 
 FIELDS: tuple[Field, ...] = (
@@ -123,6 +139,14 @@ FIELDS: tuple[Field, ...] = (
         default=Best.LOW.value,
         choices=((Best.LOW.value, _("a low value")), (Best.HIGH.value, _("a high value"))),
     ),
+    Field(
+        "rank_at",
+        ("rank_at",),
+        "measured",
+        _("Teams ranked at"),
+        Kind.NUMBER,
+        _("empty: the predicted one, else the last one tried"),
+    ),
     Field("predicted", ("changed", "predicted"), "prediction", _("Value to predict, then test"), Kind.NUMBER),
     Field(
         "predict_by",
@@ -153,17 +177,49 @@ FIELDS: tuple[Field, ...] = (
         _("Where that is from"),
         hint=_("a book, a page, your own runs"),
     ),
-    Field("track_length_m", ("track_length_m",), "physics", _("Length of the track, m"), Kind.NUMBER, above_0=True),
-    Field("track_rise_m", ("track_rise_m",), "physics", _("Rise over it, m"), Kind.NUMBER, above_0=True),
-    Field("body_g", ("cart", "body_g"), "physics", _("Cart without wheels, g"), Kind.NUMBER, above_0=True),
-    Field("wheels", ("cart", "wheels"), "physics", _("Wheels"), Kind.WHOLE, default="4", low=1, high=12),
+    Field(
+        "model_kind",
+        ("model", "kind"),
+        "model",
+        _("Model"),
+        Kind.CHOICE,
+        choices=(("", _("none")), *((each.kind.value, each.label) for each in ABOUT.values())),
+    ),
+    Field("track_length_m", ("track_length_m",), ROLLING, _("Length of the track, m"), Kind.NUMBER, above_0=True),
+    Field("track_rise_m", ("track_rise_m",), ROLLING, _("Rise over it, m"), Kind.NUMBER, above_0=True),
+    Field("body_g", ("cart", "body_g"), ROLLING, _("Cart without wheels, g"), Kind.NUMBER, above_0=True),
+    Field(
+        "wheels",
+        ("cart", "wheels"),
+        ROLLING,
+        _("Wheels on the cart"),
+        Kind.WHOLE,
+        _("how many turn with it; each is taken to be like the team’s own"),
+        default="4",
+        low=1,
+        high=12,
+    ),
     Field(
         "is_load",
         ("cart", "changed_is_load"),
-        "physics",
+        ROLLING,
         _("What teams change is a load in g on the cart"),
         Kind.TICK,
         default="on",
+    ),
+    *(
+        Field(
+            f"{about.kind}_{each.name}",
+            ("model", each.name),
+            MODEL_GROUP + about.kind,
+            each.label,
+            Kind.WHOLE if each.whole else Kind.NUMBER,
+            each.hint or ("" if each.default is None else _("may stay empty")),
+            low=each.low,
+            high=each.high,
+        )
+        for about in ABOUT.values()
+        for each in about.constants
     ),
 )
 

@@ -2,33 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
 from django.utils.translation import gettext as _
 
 from lessons.lab import charts, physics, queries
+from lessons.lab.coasting import losses_told
 from lessons.lab.experiment import Experiment
+from lessons.lab.parts import LabPart, as_measured, parts_of_teams
 from lessons.lab.results import ClassResult, DesignResult, TeamResult
+from lessons.lab.rim import Rim, rim_of, rim_told
 from lessons.lab.told import CellView, Told
 from lessons.models import Assignment, Coasting, Team
-from lessons.science.compare import prediction_gap, smallest_found
+from lessons.science.compare import prediction_gap
 from lessons.science.rolling import (
     NO_LOSS,
     Cart,
     Losses,
     Ramp,
     Run,
+    Wheel,
     expected_run,
     friction_needed,
-    lighter_at_rim,
 )
-from lessons.science.summary import KnownScatter
 from lessons.science.values import Measured, Unknown
 from makerlab.components.chart import Chart
 from makerlab.components.figures import NO_BREAK
-
-RIM_CHANGE_G = 1.0
 
 
 @dataclass(frozen=True)
@@ -52,7 +53,7 @@ class ExpectationPage:
     result: ClassResult
     team: TeamResult
     design: DesignResult
-    wheel: physics.LabWheel | None
+    wheel: Wheel | None
     losses: Losses | Unknown
 
     @property
@@ -73,7 +74,7 @@ class ExpectationPage:
     def cart(self, value: float) -> Cart:
         assert self.wheel is not None
         weighed = self.design.cell(value).x.value  # what the team weighed, where it did
-        cart = physics.cart_with(self.experiment, self.wheel.wheel, weighed)
+        cart = physics.cart_with(self.experiment, self.wheel, weighed)
         assert cart is not None
         return cart
 
@@ -112,7 +113,9 @@ class ExpectationPage:
 
     @cached_property
     def chart(self) -> Chart:
-        return charts.team_chart(self.experiment, self.team, self.design, self.runs)
+        assert self.wheel is not None
+        curve = physics.expected_times(self.experiment, self.wheel, charts.along(self.experiment), self.used_losses)
+        return charts.team_chart(self.experiment, self.team, self.design, physics.times_of(curve))
 
     @property
     def first_value(self) -> float:
@@ -127,7 +130,7 @@ class ExpectationPage:
     def figures(self) -> dict[str, str]:
         """The numbers of the formula, for those who follow it."""
         assert self.wheel is not None
-        wheel, cart, run = self.wheel.wheel, self.cart(self.first_value), self.runs[self.first_value]
+        wheel, cart, run = self.wheel, self.cart(self.first_value), self.runs[self.first_value]
         return {
             "wheel_g": f"{wheel.mass_kg.value * 1000:.1f}",
             "inertia": f"{wheel.inertia_kg_m2.value * 1e7:.1f}",  # g cm2
@@ -139,61 +142,40 @@ class ExpectationPage:
             "length_m": f"{self.ramp.length_m.value:.2f}",
             "rise_m": f"{self.ramp.rise_m.value:.3f}",
             "acceleration": f"{run.acceleration.value:.3f}" if isinstance(run, Run) else "–",
+            "rim_inertia": "–" if isinstance(self.rim, Unknown) else f"{self.rim.inertia_g_cm2:.1f}",
             "friction": f"{friction_needed(cart, self.ramp):.3f}",
             "loss": f"{self.used_losses.share.value:.4f} ± {self.used_losses.share.uncertainty:.4f}",
         }
 
+    @cached_property
+    def rim(self) -> Rim | Unknown:
+        value = self.first_value
+        return rim_of(self.experiment, self.cart(value), self.ramp, self.used_losses, value)
+
     @property
     def told(self) -> list[Told]:
-        return [told for told in (self._loss(), self._rim(), self._honest()) if told is not None]
+        return [losses_told(self.losses), *rim_told(self.experiment, self.rim, self.result.scatter)]
 
-    def _loss(self) -> Told:
-        if isinstance(self.losses, Unknown):
-            return Told("live", "chart", _("Without losses so far"), self.losses.because.capitalize() + ".")
-        share = 100 * self.losses.share.value
-        if self.losses.source == physics.COASTED:
-            why = _("This share is from your own coast-downs on the level, without the ramp.")
-        else:
-            why = _("This share explains the class's own times best.")
-        return Told(
-            "live",
-            "chart",
-            _("Rolling and bearings take %(share)s in 100 of the weight") % {"share": f"{share:.1f}"},
-            f"{why} {_('Real carts are slower than the formula without it.')}",
-        )
 
-    def _rim(self) -> Told | None:
-        assert self.wheel is not None
-        try:
-            change = lighter_at_rim(self.cart(self.first_value), self.ramp, self.used_losses, RIM_CHANGE_G)
-        except ValueError:
-            return None
-        if isinstance(change, Unknown):
-            return None
-        words = _("shorter") if change < 0 else _("longer")
-        return Told(
-            "live",
-            "weigh",
-            _("One gram less at each rim"),
-            _("would make the time %(words)s by %(change)s s.") % {"words": words, "change": f"{abs(change):.3f}"},
-        )
-
-    def _honest(self) -> Told | None:
-        """Whether this class could see what one gram at the rim does."""
-        scatter = self.experiment.scatter
-        if not isinstance(scatter, KnownScatter):
-            return None
-        trials = max(self.experiment.trials, 2)
-        found = smallest_found(trials, trials, scatter)
-        return Told(
-            "care",
-            "s-advice",
-            _("What a hand can time"),
-            _("With %(trials)d runs each, a difference is found four times in five when it is %(found)s s or more.")
-            % {"trials": trials, "found": f"{found:.2f}"}
-            + " "
-            + _("Smaller differences are real, but this watch does not show them."),
-        )
+def losses_of_teams(
+    experiment: Experiment,
+    result: ClassResult,
+    parts: Mapping[int, Mapping[str, LabPart]],
+    coasted: Iterable[Coasting],
+) -> dict[int, Losses]:
+    """The loss each team's expected times use: of its own coast-downs, else fitted to the class's times, else none."""
+    if experiment.cart is None:
+        return dict.fromkeys(parts, NO_LOSS)
+    rows: dict[int, list[Coasting]] = {}
+    for row in coasted:
+        rows.setdefault(row.team_id, []).append(row)
+    fitted = physics.class_losses(experiment, result, parts)
+    found = {}
+    for key, mine in parts.items():
+        own = physics.coasting_losses(experiment, rows.get(key, []), mine)
+        used = fitted if isinstance(own, Unknown) else own
+        found[key] = NO_LOSS if isinstance(used, Unknown) else used
+    return found
 
 
 def expectation_page(assignment: Assignment, experiment: Experiment, team: Team, design: str) -> ExpectationPage:
@@ -201,13 +183,13 @@ def expectation_page(assignment: Assignment, experiment: Experiment, team: Team,
     result = queries.results(assignment, experiment)
     own = result.team(team.pk)
     assert own is not None, "a team belongs to its class"
-    chosen = next((each for each in own.designs if each.design == design), own.designs[-1])
-    teams = list(Team.objects.filter(school_class=assignment.school_class_id))
-    wheels = physics.wheels_of_teams(assignment, teams, experiment)
+    asked = (each for each in own.all_designs if design in (each.design, each.label))
+    chosen = next(asked, own.designs[-1])
+    known = parts_of_teams(assignment, queries.teams_of(assignment), experiment)
+    parts = {each.key: as_measured(known.get(each.key, {}), each) for each in result.teams}
     coasted = Coasting.objects.filter(assignment=assignment, team=team)
-    losses = physics.coasting_losses(experiment, coasted, wheels.get(team.pk, {}))
+    losses = physics.coasting_losses(experiment, coasted, parts.get(team.pk, {}))
     if isinstance(losses, Unknown):
-        losses = physics.class_losses(experiment, result, wheels)
-    return ExpectationPage(
-        assignment, experiment, result, own, chosen, wheels.get(team.pk, {}).get(chosen.design), losses
-    )
+        losses = physics.class_losses(experiment, result, parts)
+    wheel = physics.wheel_in(parts.get(team.pk, {}), chosen.design)
+    return ExpectationPage(assignment, experiment, result, own, chosen, wheel, losses)

@@ -9,16 +9,19 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from functools import lru_cache
-from typing import Any, Protocol, TypeVar, cast
+from typing import Any, TypeVar
 
 from django.utils.translation import gettext as _
 
+from lessons.lab.model_kinds import ABOUT, Constant, ModelKind, ModelOf
+from lessons.lab.units import converts, is_unit
 from lessons.science.rolling import Ramp
 from lessons.science.summary import HAND_TIMING, KnownScatter
 from lessons.science.values import Measured
 
 Kind = TypeVar("Kind", bound=StrEnum)
+# what stands with the readings when a lesson names no designs: data, so the same in every language
+OUR_DESIGN = "our design"
 TRIALS_MOST, VALUES_MOST, DESIGNS_MOST = 20, 12, 12
 
 
@@ -84,6 +87,14 @@ class Experiment:
     scatter: KnownScatter | None
     ramp: Ramp | None
     cart: CartModel | None
+    rank_at: float | None = None  # the value teams are compared at, where the plan says one
+    model: ModelOf | None = None  # what the expected values come from
+
+    @property
+    def compared_at(self) -> float:
+        """The value of the changed variable at which teams are ranked: the plan's, else the predicted one, which every
+        team takes last and knows least beforehand, else the last one tried."""
+        return self.values[-1] if self.rank_at is None else self.rank_at
 
     @property
     def values(self) -> tuple[float, ...]:
@@ -143,7 +154,69 @@ class _Reader:
             scatter=self._scatter(measured),
             ramp=self._ramp(),
             cart=self._cart(),
+            rank_at=self._rank_at(tried, predicted),
+            model=self._model(changed, measured),
         )
+
+    def _model(self, changed: Variable, measured: Variable) -> ModelOf | None:
+        raw = self.raw.get("model")
+        if raw is None:
+            if not self.raw.get("cart"):
+                return None
+            self._rolling(changed, measured)
+            return ModelOf(ModelKind.ROLLING, {})
+        if not isinstance(raw, Mapping):
+            self.problems.append(_("The model must be a table of fields."))
+            return None
+        try:
+            about = ABOUT[ModelKind(str(raw.get("kind")))]
+        except ValueError:
+            self.problems.append(_("“%(kind)s” is no model we know.") % {"kind": raw.get("kind")})
+            return None
+        if self.raw.get("cart") and about.kind is not ModelKind.ROLLING:
+            self.problems.append(_("An experiment has one model: a cart on a ramp, or another one."))
+        pairs = (
+            ()
+            if about.kind is ModelKind.ROLLING
+            else (
+                (changed, about.changed, _("the changed variable")),
+                (measured, about.measured, _("what is measured")),
+            )
+        )
+        for variable, wanted, what in pairs:
+            if wanted is not None and is_unit(variable.unit) and not converts(variable.unit, wanted):
+                words = _("“%(model)s” needs %(what)s in %(unit)s or a unit that converts to it.")
+                unit = wanted or _("bare numbers")
+                self.problems.append(words % {"model": about.label, "what": what, "unit": unit})
+        if about.kind is ModelKind.ROLLING:
+            self._rolling(changed, measured)
+        return ModelOf(about.kind, {each.name: self._constant(raw, each) for each in about.constants})
+
+    def _rolling(self, changed: Variable, measured: Variable) -> None:
+        cart = self.raw.get("cart")
+        if not cart:
+            self.problems.append(_("A rolling cart needs its mass without wheels."))
+        elif measured.unit != "s":
+            self.problems.append(_("For a rolling cart the time is measured in s."))
+        elif isinstance(cart, Mapping) and cart.get("changed_is_load", True) and changed.unit != "g":
+            self.problems.append(_("For a rolling cart the load is in g."))
+
+    def _constant(self, raw: Mapping[str, Any], about: Constant) -> float:
+        value = self._number_or_none(raw.get(about.name), str(about.label))
+        if value is None and about.default is None and not raw.get(about.name):
+            self.problems.append(_("The model needs a figure: %(label)s.") % {"label": about.label})
+        if value is None:
+            return about.low if about.default is None else about.default
+        if not about.low <= value <= about.high or (about.whole and value != int(value)):
+            facts = {"label": about.label, "low": f"{about.low:g}", "high": f"{about.high:g}"}
+            self.problems.append(_("%(label)s: from %(low)s to %(high)s.") % facts)
+        return value
+
+    def _rank_at(self, tried: tuple[float, ...], predicted: float | None) -> float | None:
+        value = self._number_or_none(self.raw.get("rank_at"), _("the value teams are compared at"))
+        if value is not None and value not in (*tried, predicted):
+            self.problems.append(_("Teams can be compared only at a value they measure."))
+        return value
 
     def _check_values(self, tried: tuple[float, ...], predicted: float | None) -> None:
         if not 1 <= len(tried) <= VALUES_MOST:
@@ -219,7 +292,7 @@ class _Reader:
         designs = self._texts("designs")
         if len(set(designs)) != len(designs) or len(designs) > DESIGNS_MOST:
             self.problems.append(_("Designs must have names of their own, %(most)d at most.") % {"most": DESIGNS_MOST})
-        return designs or (_("our design"),)
+        return designs or (OUR_DESIGN,)
 
     def _scatter(self, measured: Variable) -> KnownScatter | None:
         raw = self.raw.get("scatter")
@@ -249,26 +322,3 @@ class _Reader:
         body = self._positive(raw.get("body_g"), _("the mass of the cart without wheels"))
         wheels = self._whole(raw.get("wheels", 4), 1, 12, _("wheels"))
         return CartModel(body, wheels, bool(raw.get("changed_is_load", True))) if body else None
-
-
-class _Units(Protocol):
-    def __call__(self, text: str) -> Any: ...
-
-
-@lru_cache(maxsize=1)
-def _registry() -> _Units:
-    import pint  # a third of a second, and only when a plan is read
-
-    return cast(_Units, pint.UnitRegistry(autoconvert_offset_to_baseunit=True).Unit)
-
-
-@lru_cache(maxsize=256)
-def is_unit(text: str) -> bool:
-    """Whether pint knows a unit of that name."""
-    if len(text) > 24 or not text.isprintable():
-        return False
-    try:
-        _registry()(text)
-    except Exception:  # noqa: BLE001 - pint raises errors of its own, of its parser and of tokenize
-        return False
-    return True

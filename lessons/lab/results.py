@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -10,6 +11,7 @@ from statistics import fmean
 from django.utils.translation import gettext as _
 
 from lessons.lab.experiment import Best, Experiment, PredictBy
+from lessons.lab.unknown import why_not
 from lessons.science.compare import Comparison, Gap, Ranking, prediction_gap, rank, smallest_told_apart, welch
 from lessons.science.lines import Point, fit_line, predict_between
 from lessons.science.summary import (
@@ -37,6 +39,7 @@ class Entry:
     changed_measured: float | None = None
     left_out: bool = False
     note: str = ""
+    version: int | None = None
 
     @property
     def counts(self) -> bool:
@@ -97,6 +100,15 @@ class Cell:
             return exactly(self.value)
         return from_resolution(fmean(weighed), self.experiment.changed.resolution)
 
+    @cached_property
+    def group(self) -> Group | None:
+        """For comparisons; None below three trials. Readings scatter by their steps at least (step / sqrt(12), NIST TN
+        1297 section 4.6), so that three equal ones do not pass for an exact value."""
+        if not isinstance(self.summary, Summary):
+            return None
+        steps = self.experiment.measured.resolution / math.sqrt(12)
+        return Group(self.summary.n, self.summary.mean, max(self.summary.sd, steps))
+
     def y(self) -> Measured | Unknown:
         """The mean with its standard uncertainty; Unknown below three trials."""
         if isinstance(self.summary, Summary):
@@ -108,11 +120,18 @@ class Cell:
 
 @dataclass(frozen=True)
 class DesignResult:
-    """All that a team has of one design. ``cells`` follow the experiment's values."""
+    """All that a team has of one design. ``cells`` follow the experiment's values; ``version`` is that of the team's
+    own part the readings were made with, where it is known."""
 
     experiment: Experiment
     design: str
     cells: tuple[Cell, ...]
+    version: int | None = None
+
+    @property
+    def label(self) -> str:
+        """The design with its version, where one is known."""
+        return self.design if self.version is None else versioned(self.experiment.designs[-1], self.version)
 
     def cell(self, value: float) -> Cell:
         return next(cell for cell in self.cells if cell.value == value)
@@ -135,7 +154,7 @@ class DesignResult:
             if isinstance(y, Unknown):
                 return Unknown(
                     _("%(value)s %(unit)s: %(why)s")
-                    % {"value": f"{cell.value:g}", "unit": self.experiment.changed.unit, "why": y.because}
+                    % {"value": f"{cell.value:g}", "unit": self.experiment.changed.unit, "why": why_not(y)}
                 )
             points.append(Point(cell.x, y))
         found = predict_between(points[0], points[1], x)
@@ -175,14 +194,21 @@ def _either_side(tried: Sequence[Cell], wanted: float) -> tuple[Cell, Cell]:
 
 @dataclass(frozen=True)
 class TeamResult:
-    """A team's results by design, in the order of the experiment. ``key`` is the team's id."""
+    """A team's results by design, in the order of the experiment. ``key`` is the team's id; the last design stands for
+    the newest version measured, ``earlier`` for those before it, oldest first."""
 
     key: int
     name: str
     designs: tuple[DesignResult, ...]
+    earlier: tuple[DesignResult, ...] = ()
+
+    @property
+    def all_designs(self) -> tuple[DesignResult, ...]:
+        """With earlier versions of the own part, before the newest."""
+        return (*self.designs[:-1], *self.earlier, *self.designs[-1:])
 
     def design(self, name: str) -> DesignResult:
-        return next(design for design in self.designs if design.design == name)
+        return next(design for design in self.all_designs if design.design == name)
 
     @property
     def is_complete(self) -> bool:
@@ -194,14 +220,10 @@ class TeamResult:
 
     def compare(self, first: str, second: str, value: float) -> Comparison | Unknown:
         """Two designs of the team at one value, by Welch's test."""
-        groups = [_group(self.design(name).cell(value)) for name in (first, second)]
+        groups = [self.design(name).cell(value).group for name in (first, second)]
         if groups[0] is None or groups[1] is None:
             return Unknown(_("both designs need three trials at this value"))
         return welch(groups[0], groups[1])
-
-
-def _group(cell: Cell) -> Group | None:
-    return cell.summary.group if isinstance(cell.summary, Summary) else None
 
 
 @dataclass(frozen=True)
@@ -216,9 +238,10 @@ class ClassResult:
         return next((team for team in self.teams if team.key == key), None)
 
     def ranking(self, design: str, value: float) -> Ranking | Unknown:
-        """Whose design is best at one value: by team, in the order of their means."""
-        groups = {team.name: _group(team.design(design).cell(value)) for team in self.teams}
-        known = {name: group for name, group in groups.items() if group is not None and group.sd > 0}
+        """Whose design is best at one value, in the order of the means; named by the team's key, since two teams may
+        bear one name. Teams with fewer than three trials are left aside."""
+        groups = {str(team.key): team.design(design).cell(value).group for team in self.teams}
+        known = {name: group for name, group in groups.items() if group is not None}
         return rank(known, best_is_low=self.experiment.best is Best.LOW)
 
     def smallest_difference(self) -> float | Unknown:
@@ -246,17 +269,24 @@ def class_result(
     Readings at values or designs the experiment no longer has are left aside (they stay on record).
     """
     listed = list(teams)
+    own = experiment.designs[-1]
+    newest = {key: max((e.version or 0 for e in rows if e.design == own), default=0) for key, rows in entries.items()}
     by_cell: dict[tuple[int, str, float], list[Entry]] = {}
+    older: dict[int, set[int]] = {}
     for key, rows in entries.items():
         for entry in rows:
-            by_cell.setdefault((key, entry.design, entry.changed), []).append(entry)
+            name = entry.design
+            if name == own and (entry.version or 0) < newest[key]:
+                name = versioned(own, entry.version or 0)
+                older.setdefault(key, set()).add(entry.version or 0)
+            by_cell.setdefault((key, name, entry.changed), []).append(entry)
     scatter = pooled_scatter(
         [[e.measured for e in rows if e.counts and e.measured is not None] for rows in by_cell.values()],
         _("the class's own repeated trials"),
     )
     class_scatter = scatter if isinstance(scatter, KnownScatter) and scatter.df >= 10 else None
 
-    def design_result(key: int, design: str) -> DesignResult:
+    def design_result(key: int, design: str, version: int | None = None) -> DesignResult:
         cells = tuple(
             Cell(
                 experiment,
@@ -266,13 +296,24 @@ def class_result(
             )
             for value in experiment.values
         )
-        return DesignResult(experiment, design, cells)
+        return DesignResult(experiment, design, cells, version)
 
-    return ClassResult(
-        experiment,
-        tuple(
-            TeamResult(key, name, tuple(design_result(key, design) for design in experiment.designs))
-            for key, name in listed
-        ),
-        scatter,
-    )
+    def team_result(key: int, name: str) -> TeamResult:
+        versions = {own: newest.get(key) or None}
+        designs = tuple(design_result(key, design, versions.get(design)) for design in experiment.designs)
+        earlier = tuple(design_result(key, versioned(own, each), each) for each in sorted(older.get(key, ())))
+        return TeamResult(key, name, designs, earlier)
+
+    return ClassResult(experiment, tuple(team_result(key, name) for key, name in listed), scatter)
+
+
+def versioned(design: str, version: int) -> str:
+    """The name of one version of a team's own design; 0: measured before the team had an approved one."""
+    if version == 0:
+        return _("%(design)s, version not noted") % {"design": design}
+    return _("%(design)s, version %(version)d") % {"design": design, "version": version}
+
+
+def nothing_of(experiment: Experiment, design: str, version: int | None) -> DesignResult:
+    """A design nobody has run yet."""
+    return DesignResult(experiment, design, tuple(Cell(experiment, value, ()) for value in experiment.values), version)

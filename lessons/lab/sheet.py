@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 from django.utils.translation import gettext as _
 
 from lessons.lab import charts, queries
+from lessons.lab.cautions import CautionGroup, lab_cautions
 from lessons.lab.experiment import Experiment
-from lessons.lab.results import Cell, DesignResult, Entry, TeamResult
+from lessons.lab.models import has_model
+from lessons.lab.parts import parts_of
+from lessons.lab.results import Cell, DesignResult, Entry, TeamResult, nothing_of, versioned
 from lessons.lab.told import CellView, Told, gap_told
 from lessons.models import Assignment, LabBoard, Team
 from lessons.science.compare import Gap
 from lessons.science.values import Unknown
 from makerlab.components.chart import Chart
+
+# a load made of coins or nuts is that near to its label (common practice, no source)
+WEIGHT_SHARE = 0.25
 
 
 @dataclass(frozen=True)
@@ -39,6 +46,25 @@ class SheetPage:
     design: DesignResult
     at: Cell
     correcting: Entry | None = None
+    versions: Sequence[int] = ()  # of the team's own part, as approved
+
+    @property
+    def choices(self) -> list[DesignResult]:
+        """The designs a team can run: the experiment's, earlier versions of its own part, and those not run yet."""
+        return choices_of(self.result, self.versions)
+
+    @property
+    def base(self) -> str:
+        """The experiment's name of the design at hand, whatever its version."""
+        known = self.experiment.designs
+        return self.design.design if self.design.design in known else known[-1]
+
+    @property
+    def version(self) -> int | None:
+        """What a new reading is noted under: the version at hand, or the newest approved where nothing was run yet."""
+        if self.design.version is not None or self.base != self.experiment.designs[-1] or self.design.runs_done:
+            return self.design.version
+        return max(self.versions, default=None)
 
     @property
     def cells(self) -> list[CellView]:
@@ -50,15 +76,34 @@ class SheetPage:
         return f"{self.at.value:g}"
 
     @property
-    def cautions(self) -> list[dict[str, str]]:
-        """The plan's cautions for the bench and ramp, and those that always hold."""
-        rows = self.assignment.plan.content.get("cautions", [])
-        return [row for row in rows if row.get("when") in ("lab day", "always")]
+    def has_model(self) -> bool:
+        return has_model(self.experiment)
+
+    @property
+    def cautions(self) -> list[CautionGroup]:
+        return lab_cautions(self.assignment)
 
     @property
     def asked(self) -> list[CellView]:
         """Values whose readings raise a question."""
         return [view for view in self.cells if view.cell.question is not None]
+
+    @property
+    def odd_weight(self) -> Told | None:
+        """A load weighed far from its label: a slip of the comma, or another load? Nothing is changed by itself."""
+        if not self.experiment.weigh:
+            return None
+        for cell in self.design.cells:
+            weighed = [entry.changed_measured for entry in cell.entries if entry.counts and entry.changed_measured]
+            for each in weighed:
+                if abs(each - cell.value) > WEIGHT_SHARE * max(abs(cell.value), 1.0):
+                    facts = {
+                        "weighed": charts.changed_with_unit(self.experiment, each),
+                        "label": charts.changed_with_unit(self.experiment, cell.value),
+                    }
+                    text = _("You wrote %(weighed)s where the label says %(label)s. If it is a slip, correct that run.")
+                    return Told("care", "s-advice", _("Is this the right load?"), text % facts)
+        return None
 
     @property
     def here(self) -> CellView:
@@ -130,16 +175,29 @@ class SheetPage:
         return charts.team_chart(self.experiment, self.result, self.design)
 
 
+def choices_of(result: TeamResult, versions: Sequence[int]) -> list[DesignResult]:
+    """``versions`` that nobody has run stand beside what was run; with no run at all the last design is the newest."""
+    last = result.designs[-1]
+    run = {each.version for each in (*result.earlier, last)}
+    if last.version is None and not last.runs_done:
+        run.add(max(versions, default=None))
+    experiment = last.experiment
+    missing = [nothing_of(experiment, versioned(last.design, each), each) for each in versions if each not in run]
+    return [*result.all_designs, *missing]
+
+
 def sheet_page(
     assignment: Assignment, experiment: Experiment, team: Team, design: str, value: str, correct: str
 ) -> SheetPage:
     """The sheet as the address asks for it; what it asks for and is not there falls back to where the team stands."""
     result = queries.results(assignment, experiment).team(team.pk)
     assert result is not None, "a team belongs to its class"
-    chosen = next((each for each in result.designs if each.design == design), None)
+    parts = parts_of(assignment, team, experiment) if has_model(experiment) else {}
+    versions = sorted({each.version for each in parts.values() if each.version is not None})
+    chosen = next((each for each in choices_of(result, versions) if design in (each.design, each.label)), None)
     chosen = chosen or next((each for each in result.designs if not each.is_complete), result.designs[-1])
     cells = {f"{cell.value:g}": cell for cell in chosen.cells}
     at = cells.get(value) or chosen.next_cell or chosen.cells[-1]
     correcting = next((entry for entry in at.entries if str(entry.pk) == correct), None)
     board = queries.board_of(assignment)
-    return SheetPage(assignment, experiment, team, result, board, chosen, at, correcting)
+    return SheetPage(assignment, experiment, team, result, board, chosen, at, correcting, versions)

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from lessons.lab import charts
 from lessons.lab.experiment import Experiment
 from lessons.lab.results import Cell, ClassResult, DesignResult, Entry
-from lessons.science.compare import Gap
+from lessons.science.compare import Gap, smallest_found
 from lessons.science.summary import HAND_TIMING, RangeOnly, Summary
 from lessons.science.values import Measured, Unknown
 from makerlab.components.figures import NO_BREAK
@@ -48,9 +48,13 @@ class CellView:
         if isinstance(self.cell.summary, Summary):
             decimals = self.experiment.measured.decimals
             unit = self.experiment.measured.unit
-            error = self.cell.summary.standard_error
+            # equal readings leave the steps of the instrument
+            error = (
+                self.cell.summary.standard_error
+                or self.cell.summary.measured(self.experiment.measured.resolution).uncertainty
+            )
             digits = decimals if error == 0 or round(error, decimals) > 0 else decimals + 1
-            mean = f"{self.cell.summary.mean:.{decimals}f} ± {error:.{digits}f}"
+            mean = f"{self.cell.summary.mean:.{digits}f} ± {error:.{digits}f}"
             return mean.replace(" ", NO_BREAK) + (NO_BREAK + unit if unit else "")
         if isinstance(self.cell.summary, RangeOnly):
             low, high = (charts.with_unit(self.experiment, v) for v in (self.cell.summary.low, self.cell.summary.high))
@@ -112,8 +116,11 @@ def class_told(experiment: Experiment, result: ClassResult) -> Told | None:
         return None
     text = _(
         "Repeated trials of this class scatter by %(sd)s. With %(trials)d trials each, two designs must differ by "
-        "about %(smallest)s to be told apart."
+        "about %(smallest)s to be told apart; a true difference is found four times in five from %(found)s on."
     ) % {
+        "found": charts.with_unit(
+            experiment, smallest_found(experiment.trials, experiment.trials, result.scatter), more=1
+        ),
         "sd": charts.with_unit(experiment, result.scatter.sd, more=1),
         "trials": experiment.trials,
         "smallest": charts.with_unit(experiment, smallest, more=1),

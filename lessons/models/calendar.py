@@ -1,4 +1,4 @@
-"""The school's bell schedule: kinds of day, their periods, and which day is of which kind."""
+"""The school's year: terms, kinds of day with their periods, and which day is of which kind."""
 
 from __future__ import annotations
 
@@ -87,3 +87,43 @@ class SchoolDay(models.Model):
 
     def __str__(self) -> str:
         return f"{self.date:%Y-%m-%d} {self.name}"
+
+
+class TermQuerySet(models.QuerySet["Term"]):
+    """All staff see the school's calendar, administrators change it."""
+
+    def visible_to(self, user: User) -> TermQuerySet:
+        return self.filter(school_id=user.school_id) if user.is_staff_member else self.none()
+
+    def editable_by(self, user: User) -> TermQuerySet:
+        return self.visible_to(user) if user.is_administrator else self.none()
+
+
+class Term(models.Model):
+    """A stretch of the school year. Outside of all terms there is no school; without any term there is school on the
+    weekdays of the kinds of day, all year.
+
+    ``rotation``: keys of the kinds of day that take turns, such as A and B; they take their turns over the school days
+    on the weekdays ``turning`` (Monday 0). Both empty: every weekday is of its own kind.
+    """
+
+    school = models.ForeignKey("accounts.School", on_delete=models.CASCADE, related_name="terms")
+    name = models.CharField(max_length=40)
+    first = models.DateField()
+    last = models.DateField()
+    rotation = models.JSONField(default=list, blank=True)
+    turning = models.JSONField(default=list, blank=True)
+
+    objects = TermQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["first"]
+        constraints = [
+            models.UniqueConstraint(fields=["school", "name"], name="one_term_of_a_name"),
+            models.CheckConstraint(
+                condition=models.Q(last__gte=models.F("first")), name="a_term_ends_no_earlier_than_it_begins"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name}, {self.first:%Y-%m-%d} to {self.last:%Y-%m-%d}"

@@ -13,10 +13,11 @@ from makerlab.accounts.models import User
 
 class SchoolClassQuerySet(models.QuerySet["SchoolClass"]):
     def visible_to(self, user: User) -> SchoolClassQuerySet:
-        """Teachers see the classes they teach, students their own, technicians and administrators the school's."""
+        """Teachers see the classes they teach, students their own that are not archived, technicians and administrators
+        the school's."""
         classes = self.filter(school_id=user.school_id)
         if user.is_student:
-            return classes.filter(memberships__user=user)
+            return classes.filter(memberships__user=user, archived_at__isnull=True)
         if user.is_teacher:
             return classes.filter(teachers=user)
         return classes
@@ -86,7 +87,7 @@ class Team(models.Model):
         constraints = [models.UniqueConstraint(fields=["school_class", "number"], name="one_team_of_a_number")]
 
     def __str__(self) -> str:
-        return f"Team {self.number}, {self.name}"
+        return _("Team %(number)d, %(name)s") % {"number": self.number, "name": self.name}
 
 
 class MembershipQuerySet(models.QuerySet["Membership"]):
@@ -98,12 +99,18 @@ class MembershipQuerySet(models.QuerySet["Membership"]):
     def editable_by(self, user: User) -> MembershipQuerySet:
         return self.filter(school_class__in=SchoolClass.objects.editable_by(user))
 
+    def in_use(self, user: User) -> MembershipQuerySet:
+        """A student's places in classes that are not archived, with class and team."""
+        mine = self.filter(user=user, school_class__archived_at__isnull=True)
+        return mine.select_related("school_class", "team").order_by("school_class__name")
+
 
 class Membership(models.Model):
-    """A student in a class, and in one of its teams. Nicknames are unique within a class."""
+    """A student in a class, and in one of its teams. Nicknames are unique within a class. A student may be in several
+    classes, with one sign-in for all of them: the code and nickname of any, and the same pictures."""
 
     school_class = models.ForeignKey(SchoolClass, on_delete=models.CASCADE, related_name="memberships")
-    user = models.OneToOneField(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="membership")
+    user = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="memberships")
     team = models.ForeignKey(Team, on_delete=models.SET_NULL, null=True, blank=True, related_name="memberships")
     nickname = models.CharField(max_length=40)
     sourced_id = models.CharField(max_length=255, blank=True)  # the key of the school's own system
@@ -113,6 +120,7 @@ class Membership(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint("school_class", Lower("nickname"), name="one_nickname_in_a_class"),
+            models.UniqueConstraint(fields=["school_class", "user"], name="one_membership_of_a_student_in_a_class"),
             models.UniqueConstraint(
                 fields=["school_class", "sourced_id"],
                 condition=~models.Q(sourced_id=""),

@@ -36,7 +36,8 @@ class Reading(models.Model):
     assignment = models.ForeignKey(Assignment, on_delete=models.CASCADE, related_name="readings")
     team = models.ForeignKey(Team, on_delete=models.CASCADE, related_name="readings")
     entry = models.UUIDField(unique=True)
-    design = models.CharField(max_length=40)  # what was tested: a design of the experiment, such as "version 2"
+    design = models.CharField(max_length=40)  # what was tested: a design of the experiment, such as "own wheel"
+    version = models.PositiveSmallIntegerField(null=True, blank=True)  # of the team's own part, where it is known
     changed = models.FloatField()  # the value asked for, such as a load of 100 g
     changed_measured = models.FloatField(null=True, blank=True)  # the value really weighed
     trial = models.PositiveSmallIntegerField()
@@ -62,14 +63,19 @@ class Reading(models.Model):
 
 
 class Coasting(models.Model):
-    """A team's unloaded cart rolled past a mark on the level until it came to rest: the way from the mark and the time
-    it took. A wrong one is taken out, with an audit event, and entered anew."""
+    """A team's unloaded cart rolled on the level until it came to rest, ``length_m`` from the (last) mark.
+
+    How fast it began is told in one of three ways: ``time_s`` from the mark to rest; ``time_s`` between two marks
+    ``marks_m`` apart; or ``speed_m_s`` at the mark. A wrong one is taken out, with an audit event, and entered anew.
+    """
 
     assignment = models.ForeignKey(Assignment, on_delete=models.CASCADE, related_name="coastings")
     team = models.ForeignKey(Team, on_delete=models.CASCADE, related_name="coastings")
     design = models.CharField(max_length=40)
     length_m = models.FloatField()
-    time_s = models.FloatField()
+    time_s = models.FloatField(null=True, blank=True)
+    marks_m = models.FloatField(null=True, blank=True)
+    speed_m_s = models.FloatField(null=True, blank=True)
     entered_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
     entered_at = models.DateTimeField(auto_now_add=True)
 
@@ -78,18 +84,28 @@ class Coasting(models.Model):
     class Meta:
         ordering = ["id"]
         constraints = [
-            models.CheckConstraint(condition=models.Q(length_m__gt=0, time_s__gt=0), name="a_coast_down_goes_somewhere")
+            models.CheckConstraint(
+                condition=models.Q(length_m__gt=0)
+                & (
+                    models.Q(time_s__gt=0, speed_m_s__isnull=True, marks_m__isnull=True)
+                    | models.Q(time_s__gt=0, speed_m_s__isnull=True, marks_m__gt=0)
+                    | models.Q(time_s__isnull=True, speed_m_s__gt=0, marks_m__isnull=True)
+                ),
+                name="a_coast_down_is_told_in_one_way",
+            )
         ]
 
     def __str__(self) -> str:
-        return f"{self.team}: {self.length_m:g} m in {self.time_s:g} s"
+        return f"{self.team}: {self.length_m:g} m to rest"
 
 
 class Argument(models.Model):
-    """A team's claim, evidence and reasoning. ``revision`` grows with each save: an older page is told, not obeyed."""
+    """A team's claim, evidence and reasoning. ``says`` is the claim that readings can decide, of lessons.lab.claims;
+    ``revision`` grows with each save: an older page is told, not obeyed."""
 
     assignment = models.ForeignKey(Assignment, on_delete=models.CASCADE, related_name="arguments")
     team = models.ForeignKey(Team, on_delete=models.CASCADE, related_name="arguments")
+    says = models.CharField(max_length=12, blank=True)
     claim = models.TextField(blank=True)
     evidence = models.TextField(blank=True)
     reasoning = models.TextField(blank=True)
@@ -146,7 +162,9 @@ class LabBoard(models.Model):
     revision = models.PositiveIntegerField(default=0)
     frozen_at = models.DateTimeField(null=True, blank=True)
     notes = models.TextField(blank=True, help_text=_("shown beside the graph for the discussion"))
+    pins = models.JSONField(default=list, blank=True)  # notes at points of the graph: team's id, value, words
     is_open = models.BooleanField(default=True)  # whether teams may enter readings
+    claims = models.JSONField(default=list, blank=True)  # while frozen: team's id, says and claim, as they then stood
 
     objects = LabBoardQuerySet.as_manager()
 

@@ -7,6 +7,7 @@ import uuid
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from lessons.told import reworded
 from meshcheck.types import Verdict
 
 
@@ -26,6 +27,8 @@ def part_path(instance: MeasuredFile, filename: str) -> str:
 
 class MeasuredFile(models.Model):
     """A mesh file and its report. The columns beside ``report`` are what lists and the plan need."""
+
+    school_path = "school_id"  # how a query gets to the school
 
     file = models.FileField(upload_to=part_path, max_length=120)
     file_name = models.CharField(max_length=120)
@@ -64,4 +67,5 @@ class MeasuredFile(models.Model):
 
     @property
     def findings(self) -> list[dict[str, object]]:
-        return list(self.report["findings"]) if self.report else []
+        """What the check says, in the reader's language."""
+        return [reworded(finding) for finding in self.report["findings"]] if self.report else []

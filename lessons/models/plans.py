@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from lessons.models.classes import SchoolClass
 from lessons.models.measured import MeasuredFile
 from lessons.print_settings import in_force
 from makerlab.accounts.models import User
@@ -20,7 +21,7 @@ class LessonPlanQuerySet(models.QuerySet["LessonPlan"]):
         """Staff see the school's plans; students those given to their class."""
         plans = self.filter(school_id=user.school_id)
         if user.is_student:
-            return plans.filter(assignments__school_class__memberships__user=user).distinct()
+            return plans.filter(assignments__school_class__in=SchoolClass.objects.visible_to(user)).distinct()
         return plans
 
     def editable_by(self, user: User) -> LessonPlanQuerySet:
@@ -81,6 +82,8 @@ class KitPartQuerySet(models.QuerySet["KitPart"]):
 
 class KitPart(MeasuredFile):
     """One printed part of a kit: its mesh, how many a team needs, how it is printed, whether students redesign it."""
+
+    school_path = "plan__school_id"
 
     plan = models.ForeignKey(LessonPlan, on_delete=models.CASCADE, related_name="kit_parts")
     code = models.SlugField(max_length=40)

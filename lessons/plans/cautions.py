@@ -9,69 +9,113 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-PRINTING, TOOLS, LAB_DAY, ALWAYS = "printing", "tools", "lab day", "always"
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as noted
+
+PRINTING, TOOLS, LAB_DAY, ALWAYS = noted("printing"), noted("tools"), noted("lab day"), noted("always")
 WHENS = (PRINTING, TOOLS, LAB_DAY, ALWAYS)  # in the order they are shown
 Row = Mapping[str, Any]
 
 _ISU = "Illinois State University, safety notes on 3D printing"
 _UL = "UL expert in IAEI Magazine"
-_CP = "common practice, no source"
+_CP = noted("common practice, no source")
 
-# Not translated: they are stored in the plan with its other text, whose language is the teacher's.
+# Stored in the plan with its other text, in English; ``told`` puts them into the reader's language.
 STANDARD: tuple[dict[str, str], ...] = (
     {
         "when": PRINTING,
-        "text": "The nozzle and the bed burn. Wait until the screen shows that both are cool.",
+        "text": noted(
+            "The nozzle and the bed burn. Wait until the screen shows that both are cool."
+        ),
         "source": f"NIOSH poster 2020-115 (hot surfaces); {_ISU}",
     },
     {
         "when": PRINTING,
-        "text": "Keep hands, hair and cords out of the moving frame.",
+        "text": noted(
+            "Keep hands, hair and cords out of the moving frame."
+        ),
         "source": f"{_ISU}; {_UL}",
     },
     {
         "when": PRINTING,
-        "text": "Run the fan or keep the cover shut, and sit away from printers that are running.",
+        "text": noted(
+            "Run the fan or keep the cover shut, and sit away from printers that are running."
+        ),
         "source": "NIOSH poster 2020-115; University of Rochester, environmental health and safety",
     },
     {
         "when": PRINTING,
-        "text": "Has a print failed? Stay back until the air has cleared and the printer is cool.",
+        "text": noted(
+            "Has a print failed? Stay back until the air has cleared and the printer is cool."
+        ),
         "source": "NIOSH poster 2020-115: going up quickly after a failure raises what you breathe in",
     },
     {
         "when": PRINTING,
-        "text": "Do you have asthma? Tell your teacher, and sit far from the printers.",
+        "text": noted(
+            "Do you have asthma? Tell your teacher, and sit far from the printers."
+        ),
         "source": "CLEAPSS guide on 3D printing in schools, endorsed by HSE",
     },
     {
         "when": PRINTING,
-        "text": "Printers run only while a named adult is on duty. Running with nobody there needs the school's "
-        "written leave.",
+        "text": noted(
+            "Printers run only while a named adult is on duty. Running with nobody there needs the school's "
+        "written leave."
+        ),
         "source": f"{_UL}; course rules at digitalhand.org",
     },
     {
         "when": PRINTING,
-        "text": "Use only the spool on the label. Never load plastic you do not know.",
+        "text": noted(
+            "Use only the spool on the label. Never load plastic you do not know."
+        ),
         "source": _ISU,
     },
     {
         "when": TOOLS,
-        "text": "Push the scraper away from you. Hold the plate, not the part. In younger classes an adult does it.",
+        "text": noted(
+            "Push the scraper away from you. Hold the plate, not the part. In younger classes an adult does it."
+        ),
         "source": f"{_CP}; cuts are named by AIHA, June 2023",
     },
     {
         "when": TOOLS,
-        "text": "Wear glasses when you snap off supports or press a rod into a hub.",
+        "text": noted(
+            "Wear glasses when you snap off supports or press a rod into a hub."
+        ),
         "source": _CP,
     },
     {
         "when": ALWAYS,
-        "text": "Your school's policy, the maker's instructions and local code come first.",
-        "source": "rule of this app",
+        "text": noted(
+            "Parts small enough for a film canister stay away from children under three."
+        ),
+        "source": "16 CFR 1501.4 (small parts)",
+    },
+    {
+        "when": ALWAYS,
+        "text": noted(
+            "Your school's policy, the maker's instructions and local code come first."
+        ),
+        "source": noted("rule of this app"),
     },
 )  # fmt: skip
-_STANDARD_KEYS = frozenset((row["when"], row["text"]) for row in STANDARD)
+# for an experiment on a ramp
+RAMP: tuple[dict[str, str], ...] = (
+    {
+        "when": LAB_DAY,
+        "text": noted("Keep the end of the ramp clear. Use the catch box. Do not stand on chairs to start a cart."),
+        "source": _CP,
+    },
+)
+_STANDARD_KEYS = frozenset((row["when"], row["text"]) for row in (*STANDARD, *RAMP))
+_OURS = frozenset(WHENS) | {row[name] for row in (*STANDARD, *RAMP) for name in ("text", "source")}
+
+
+def told(text: str) -> str:
+    """A caution, its kind or its source for the reader: ours in the reader's language, any other as it was typed."""
+    return _(text) if text in _OURS else text
 
 
 def is_standard(row: Row) -> bool:
@@ -90,7 +134,10 @@ def kinds_needed(content: Mapping[str, Any], has_kit: bool) -> set[str]:
 def standard_for(content: Mapping[str, Any], has_kit: bool) -> list[dict[str, str]]:
     """Our cautions this plan cannot be without."""
     kinds = kinds_needed(content, has_kit)
-    return [dict(row) for row in STANDARD if row["when"] in kinds]
+    found = [dict(row) for row in STANDARD if row["when"] in kinds]
+    experiment = content.get("experiment")
+    has_ramp = isinstance(experiment, Mapping) and bool(experiment.get("track_rise_m"))
+    return found + [dict(row) for row in RAMP if has_ramp]
 
 
 def all_cautions(content: Mapping[str, Any], has_kit: bool) -> list[dict[str, Any]]:
@@ -99,7 +146,7 @@ def all_cautions(content: Mapping[str, Any], has_kit: bool) -> list[dict[str, An
     own = [dict(row) for row in rows_of(content, "cautions")]
     there = {(row.get("when"), row.get("text")) for row in own}
     found = own + [row for row in standard_for(content, has_kit) if (row["when"], row["text"]) not in there]
-    sources = {(row["when"], row["text"]): row["source"] for row in STANDARD}
+    sources = {(row["when"], row["text"]): row["source"] for row in (*STANDARD, *RAMP)}
     for row in found:
         row["source"] = sources.get((str(row.get("when")), str(row.get("text"))), row.get("source", ""))
     return sorted(found, key=lambda row: WHENS.index(row["when"]) if row.get("when") in WHENS else len(WHENS))

@@ -43,9 +43,24 @@ def check_plan(fields: Mapping[str, Any], content: Mapping[str, Any]) -> Checked
     last = checked.fields.get("meetings_count")
     if last:
         for place, row in enumerate(checked.content.get("steps", [])):
-            if row["meeting"] > last and ("steps", place, "meeting") not in checked.errors:
+            meeting = row["meeting"]  # what was typed, where it is no number yet
+            if isinstance(meeting, int) and meeting > last and ("steps", place, "meeting") not in checked.errors:
                 checked.errors["steps", place, "meeting"] = _("The lesson has %(count)d meetings.") % {"count": last}
     return checked
+
+
+def told(checked: Checked) -> list[str]:
+    """What is wrong, a sentence each, with where it stands."""
+    sentences = []
+    for (part, row, column), why in checked.errors.items():
+        label = str(schema.FIELD_WORDS.get(part, part))
+        if row < 0:
+            sentences.append(f"{label}: {why}")
+            continue
+        columns = {each.name: each.label for each in PARTS[part].columns}
+        words = {"part": label, "row": row + 1, "column": columns.get(column, column), "why": why}
+        sentences.append(_("%(part)s, row %(row)d, %(column)s: %(why)s") % words)
+    return sentences
 
 
 def _fields(fields: Mapping[str, Any], checked: Checked) -> None:

@@ -10,6 +10,7 @@ from typing import Any
 
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from lessons.plans.cautions import ALWAYS, LAB_DAY, PRINTING, TOOLS
 
@@ -73,7 +74,7 @@ STEP_KINDS = (
     (LAB_DAY, _("at the test")),
 )
 WHEN_WORDS = (
-    (PRINTING, _("printing")),
+    (PRINTING, pgettext_lazy("when a caution is shown", "printing")),
     (TOOLS, _("tools")),
     (LAB_DAY, _("lab day")),
     (ALWAYS, _("always")),

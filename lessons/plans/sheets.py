@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from django.utils.translation import gettext as _
 
 from lessons.lab import charts
 from lessons.lab.experiment import Experiment, ExperimentError, read_experiment
-from lessons.models import LessonPlan
+from lessons.models import KitPart, LessonPlan
 from lessons.plan_pages import MeetingSteps, PlanPage
+from lessons.plans.cautions import told
+from lessons.plans.expected import Expected
 from lessons.plans.schema import WHEN_WORDS
+from lessons.showing import picture_of
 from makerlab.components.figures import grams, hours_and_minutes
 from makerlab.paper import Document, page_size_for
 
-WORKSHEET_ROW_MM = 10
+WORKSHEET_ROW_MM = 9
+GRAPH_SHARE = 0.8  # of the width: table and graph paper of two designs stand on one page
 
 
 def experiment_of(plan: LessonPlan) -> Experiment | None:
@@ -42,6 +48,7 @@ def plan_pdf(page: PlanPage) -> bytes:
         document.paragraph(each.told, small=True)
     _steps(document, page.meetings)
     _words(document, text.get("vocabulary"))
+    _expected(document, text["expected"])
     _list(document, _("To talk about"), text.get("discussion"), numbered=True)
     _list(document, _("More help, more challenge"), text.get("differentiation"))
     _list(document, _("To go further"), text.get("extensions"))
@@ -64,6 +71,7 @@ def student_pdf(page: PlanPage) -> bytes:
     for part in page.parts:
         if part.redesignable and part.task:
             document.labelled(_("Your task, %(part)s:") % {"part": part.name}, part.task)
+    _pictures(document, page.parts)
     _cautions(document, text["cautions"], with_source=False)
     _materials(document, _("Your team needs"), text.get("materials_per_team"))
     _steps(document, page.meetings)
@@ -105,8 +113,8 @@ def _list(document: Document, title: str, texts: list[str] | None, numbered: boo
 def _cautions(document: Document, rows: list[dict[str, str]], with_source: bool) -> None:
     document.heading(_("Cautions"))
     for when, word in WHEN_WORDS:
-        told = [row for row in rows if row.get("when") == when]
-        texts = [f"{row['text']} ({row['source']})" if with_source else row["text"] for row in told]
+        said = [(told(row["text"]), told(row["source"])) for row in rows if row.get("when") == when]
+        texts = [f"{text} ({source})" if with_source else text for text, source in said]
         if texts:
             document.caution(str(word).capitalize(), texts)
 
@@ -124,6 +132,12 @@ def _kit(document: Document, page: PlanPage) -> None:
         for part in page.parts
     ]  # fmt: skip
     document.table(head, rows, shares=(3, 1.4, 1.2, 2.2, 1.8, 1.8))
+    _pictures(document, page.parts)
+
+
+def _pictures(document: Document, parts: Iterable[KitPart]) -> None:
+    pictures = [(picture_of(part), part.name) for part in parts]
+    document.pictures([(png, name) for png, name in pictures if png is not None])
 
 
 def _materials(document: Document, title: str, rows: list[dict[str, object]] | None) -> None:
@@ -139,7 +153,7 @@ def _steps(document: Document, meetings: list[MeetingSteps]) -> None:
         document.heading(_("Meeting %(number)d, %(minutes)d min") % words)
         for step in meeting.steps:
             if step["before"]:
-                document.caution(_("First read"), [row["text"] for row in step["before"]])
+                document.caution(_("First read"), [told(row["text"]) for row in step["before"]])
             words = {"minutes": step["minutes"], "title": step["title"].rstrip(".")}
             document.labelled(_("%(title)s (%(minutes)s min).") % words, step["text"])
 
@@ -147,11 +161,29 @@ def _steps(document: Document, meetings: list[MeetingSteps]) -> None:
 def _words(document: Document, rows: list[dict[str, str]] | None) -> None:
     if rows:
         document.heading(_("Words"))
-        document.table([], [[row["word"], row["meaning"]] for row in rows], shares=(1, 3))
+        cells = [cell for row in rows for cell in (row["word"], row["meaning"])]
+        cells += ["", ""] * (len(rows) % 2)  # two words in a row
+        document.table([], [cells[at : at + 4] for at in range(0, len(cells), 4)], shares=(2, 5, 2, 5))
+
+
+def _expected(document: Document, expected: Expected | None) -> None:
+    if expected is None:
+        return
+    document.heading(_("What to expect"))
+    for label, words in ((_("How it is worked out:"), expected.how), (_("What it rests on:"), expected.based_on)):
+        if words:
+            document.labelled(label, words)
+    document.table(expected.head, expected.rows)
+    document.items(expected.notes)
 
 
 def _worksheet(document: Document, experiment: Experiment) -> None:
-    document.page_break()
+    with document.together():
+        _tables(document, experiment)
+    document.chart(charts.blank_chart(experiment), share=GRAPH_SHARE)
+
+
+def _tables(document: Document, experiment: Experiment) -> None:
     document.heading(_("Worksheet"))
     document.items(experiment.worksheet, numbered=True)
     if experiment.constant:
@@ -167,4 +199,3 @@ def _worksheet(document: Document, experiment: Experiment) -> None:
             label = charts.changed_with_unit(experiment, experiment.predicted)
             rows.append([_("%(label)s, predicted:") % {"label": label}, *blank])
         document.table(head, rows, row_height=WORKSHEET_ROW_MM, shares=(1.6, *([1] * len(blank))))
-    document.chart(charts.blank_chart(experiment), share=1.0)

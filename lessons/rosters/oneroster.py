@@ -7,11 +7,12 @@ rows marked ``tobedeleted`` say that somebody left. From 1.2 on the role of a pe
 from __future__ import annotations
 
 from collections import Counter
+from contextlib import suppress
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 
+from lessons.packed import MEGABYTE, Archive, Caps
 from lessons.rosters import names
-from lessons.rosters.archive import Archive
 from lessons.rosters.oneroster_files import Files, Line
 from lessons.rosters.problems import Problem, RosterRefused
 from lessons.rosters.values import Package, Roster, RosterClass, RosterStudent
@@ -19,11 +20,14 @@ from lessons.rosters.values import Package, Roster, RosterClass, RosterStudent
 CLASS_NAME_MAX = 40
 TERM_MAX = 40
 STUDENT = "student"
+DATE_FORMS = ("%Y-%m-%d", "%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y")
+# the standard knows some twenty files
+PACKAGE = Caps(packed_bytes=10 * MEGABYTE, unpacked_bytes=64 * MEGABYTE, members=100)
 
 
 def read_oneroster(data: bytes, today: date) -> Package:
     """Read a zip package. ``today`` decides which enrollments are over. Raises RosterRefused."""
-    files = Files(Archive(data))
+    files = Files(Archive(data, PACKAGE, RosterRefused))
     files.read_manifest()
     return _Builder(files, today).package()
 
@@ -151,11 +155,13 @@ class _Builder:
             into.students[who] = RosterStudent(person.name, "", who, person.initial, line.row)
 
     def is_over(self, line: Line) -> bool:
-        """Whether its end date is past. A date nobody can read ends nothing."""
-        try:
-            return bool(line["endDate"]) and date.fromisoformat(line["endDate"][:10]) < self.today
-        except ValueError:
+        """Whether its end date is past. A date nobody can read for certain ends nothing, and is counted."""
+        if not line["endDate"]:
             return False
+        past = {day < self.today for day in readings(line["endDate"])}
+        if len(past) != 1:
+            self.left_out["odd_dates"] += 1
+        return past == {True}
 
     def finished(self, key: str, each: _Class) -> RosterClass:
         is_whole = not self.files.is_delta("enrollments.csv")
@@ -163,6 +169,16 @@ class _Builder:
         students = tuple(sorted(each.students.values(), key=lambda student: student.row))
         roster = Roster(students, tuple(each.problems), (), is_whole, True, gone)
         return RosterClass(key, each.title, each.school_year, each.term, roster)
+
+
+def readings(text: str) -> set[date]:
+    """The days a date can mean: as the standard writes it, or as table programs do (24.11.2026, 24/11/2026,
+    11/24/2026)."""
+    found = set()
+    for form in DATE_FORMS:
+        with suppress(ValueError):
+            found.add(datetime.strptime(text if "%Y-" not in form else text[:10], form).date())
+    return found
 
 
 def school_year(ends_in: str) -> str:

@@ -1,18 +1,21 @@
 """The CSV files of a OneRoster package: which are there, which columns are read, what status a row has.
 
-1EdTech, "OneRoster CSV Tables" 1.1 (2017) and 1.2 (2022): comma-separated, UTF-8, a head whose spelling counts. Columns
-are found by name and all others ignored; files not named here (demographics, user profiles, results ...) are never
-opened, so no password, e-mail, telephone number or birthday is ever looked at.
+1EdTech, "OneRoster CSV Tables" 1.1 (2017) and 1.2 (2022): comma-separated, UTF-8, a head whose spelling counts. A table
+program saves such a file with semicolons, tabs, other letters and keys turned into numbers: what can be read safely is
+read and told. Columns are found by name and all others ignored; files not named here (demographics, user profiles,
+results ...) are never opened, so no password, e-mail, telephone number or birthday is ever looked at.
 """
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from lessons.rosters.archive import Archive
+from lessons.packed import Archive
 from lessons.rosters.problems import Problem, RosterRefused
 from lessons.rosters.tables import SOURCED_ID_MAX
-from lessons.rosters.text import Columns, decode, rows_of, table_of
+from lessons.rosters.text import Columns, decode, plain, rows_of, separator_by_head, table_of
 
 MAX_ROWS = 300_000
 
@@ -34,6 +37,16 @@ WANTED = {
 }
 VERSIONS = ("1.1", "1.2")
 ACTIVE, TO_BE_DELETED = "active", "tobedeleted"
+OPTIONAL = ("academicSessions.csv", "roles.csv")
+MANIFEST_HEAD = ("propertyName", "value")
+# what table programs make of a key of many digits; several keys become the same number, so none can be trusted
+_AS_NUMBER = re.compile(r"\d(?:[.,]\d+)?E\+\d+", re.IGNORECASE)
+_ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
+
+
+def columns_of(name: str) -> tuple[str, ...]:
+    """The columns read from a file."""
+    return (*COMMON, *NEEDED[name], *WANTED[name])
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +80,8 @@ class Files:
             return
         text, _ = decode(self.archive.read("manifest.csv"), "manifest.csv")
         stated = {}
-        for _, cells in rows_of(text, ",", "manifest.csv"):
+        separator, text = separator_by_head(text, MANIFEST_HEAD)
+        for _, cells in rows_of(text, separator, "manifest.csv"):
             if len(cells) >= 2:
                 stated[cells[0].strip().casefold()] = cells[1].strip().casefold()
         version = stated.get("oneroster.version", "")
@@ -76,6 +90,9 @@ class Files:
             raise RosterRefused("version", found=version or "?", file="manifest.csv")
         for name in NEEDED:
             self.modes[name] = stated.get(f"file.{name.removesuffix('.csv')}".casefold(), "")
+        for name in OPTIONAL:
+            if self.modes[name] in {"bulk", "delta"} and name not in self.archive:
+                self.notes.append(Problem("not_there", found=name, file="manifest.csv"))
 
     def is_delta(self, name: str) -> bool:
         return self.modes.get(name) == "delta"
@@ -92,27 +109,39 @@ class Files:
             raise RosterRefused("absent_file", found=name, file="manifest.csv")
         text, notes = decode(self.archive.read(name), name)
         self.notes.extend(notes)
-        head, table = table_of(text, ",", name)
+        separator, text = separator_by_head(text, columns_of(name))
+        if separator != ",":
+            self.notes.append(Problem("separator", file=name))
+        head, table = table_of(text, separator, name)
         columns = self._columns(name, head)
+        return list(self._newest(name, columns, table))
+
+    def _newest(self, name: str, columns: Columns, table: Iterable[tuple[int, list[str]]]) -> Iterable[Line]:
         newest: dict[str, tuple[str, Line]] = {}
         for count, (row, cells) in enumerate(table):
             if count == MAX_ROWS:
                 raise RosterRefused("too_many_rows", row=row, found=f"{MAX_ROWS:,}", file=name)
             line = self._line(name, columns, row, cells)
+            if line is None:
+                continue
             modified = columns.get(cells, "dateLastModified")
-            if line and modified >= newest.get(line.sourced_id, ("", line))[0]:
+            modified = modified if _ISO_DATE.match(modified) else ""
+            before = newest.get(line.sourced_id)
+            if before and not self.is_delta(name) and before[1].values != line.values:
+                self.problems.append(Problem("key_again", row, line.sourced_id, name))
+            if before is None or modified >= before[0]:
                 newest[line.sourced_id] = (modified, line)
         return [line for _, line in newest.values()]
 
     def _columns(self, name: str, head: list[str]) -> Columns:
         heads = [cell.strip() for cell in head]
-        lowered = [cell.casefold() for cell in heads]
+        alike = [plain(cell) for cell in heads]
         places, respelled = {}, []
-        for column in (*COMMON, *NEEDED[name], *WANTED[name]):
+        for column in columns_of(name):
             if column in heads:
                 places[column] = heads.index(column)
-            elif column.casefold() in lowered:
-                places[column] = lowered.index(column.casefold())
+            elif plain(column) in alike:
+                places[column] = alike.index(plain(column))
                 respelled.append(heads[places[column]])
         if respelled:
             self.notes.append(Problem("head_case", 1, ", ".join(respelled), name))
@@ -133,6 +162,8 @@ class Files:
             code = "short_row"
         elif not sourced_id or len(sourced_id) > SOURCED_ID_MAX:
             code = "no_id"
+        elif _AS_NUMBER.fullmatch(sourced_id):
+            code, found = "key_as_number", sourced_id
         elif not status and self.is_delta(name):
             code = "no_status"
         elif status not in {"", ACTIVE, TO_BE_DELETED}:

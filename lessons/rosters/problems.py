@@ -47,6 +47,11 @@ SENTENCES = {
     "unknown_class": _("This row names a class that is not in the package: %(found)s"),
     "unknown_user": _("This row names a person who is not in the package: %(found)s"),
     "not_student": _("This person is listed as a student of the class but is none by role: %(found)s"),
+    "key_again": _("Another row of this file has the same key and other values: %(found)s. Of the two one counts."),
+    "key_as_number": _(
+        "A table program turned the key of this row into a rounded number (%(found)s). Export the package again and "
+        "bring it in as it is."
+    ),
     "short_row": _("This row has fewer columns than the head of the table."),
     # read, but otherwise than written
     "old_letters": _("It is not written in UTF-8; it was read as Western European. Look at letters with accents."),
@@ -54,6 +59,9 @@ SENTENCES = {
     "head_case": _("Column heads not spelled as the standard spells them, read all the same: %(found)s"),
     "many_teams": _("Nearly everybody would have a team of their own. Is the word behind the comma a first name?"),
     "full_names": _("Some nicknames look like full names, for example %(found)s. A first name is enough here."),
+    "separator": _("Its columns are not separated by commas, as the standard wants it; it was read all the same."),
+    "not_there": _("The manifest names %(found)s, but the package does not hold it. It was read without."),
+    "odd_dates": _("End dates that can be read in two ways or not at all, so they ended nothing: %(found)s"),
     "no_manifest": _("The package has no manifest.csv; it was read as OneRoster %(found)s."),
     "no_roles": _("The package has no roles.csv; who is a student was taken from enrollments.csv."),
     "changes_only": _("This package holds changes only. Nobody is counted as having left unless it says so."),

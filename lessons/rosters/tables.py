@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from lessons.rosters import names
 from lessons.rosters.problems import Problem, RosterRefused
-from lessons.rosters.text import Columns, decode, plain, rows_of, separator_of, table_of
+from lessons.rosters.text import Columns, decode, plain, rows_of, separator_of, table_of, without_separator_line
 from lessons.rosters.values import Roster, RosterStudent
 
 MAX_BYTES = 1024 * 1024
@@ -50,6 +50,7 @@ def read_csv(data: bytes) -> Roster:
     if data.startswith(_PACKED):
         raise RosterRefused("workbook")
     text, notes = decode(data)
+    text = without_separator_line(text)
     separator = separator_of(text)
     head, table = table_of(text, separator)
     columns = _columns(head)

@@ -88,6 +88,28 @@ def separator_of(text: str) -> str:
     return best if score(best)[1] > 1 else ","
 
 
+def separator_by_head(text: str, columns: Sequence[str]) -> tuple[str, str]:
+    """The separator with which the head names the most of the columns, and the text without a line that only says
+    which separator it is, which some table programs write first."""
+    text = without_separator_line(text)
+    wanted = {plain(column) for column in columns}
+
+    def found(separator: str) -> int:
+        try:
+            head = next((row for row in _lenient(text, separator) if any(cell.strip() for cell in row)), [])
+        except csv.Error:
+            return 0
+        return len(wanted & {plain(cell) for cell in head})
+
+    return max(SEPARATORS, key=found), text
+
+
+def without_separator_line(text: str) -> str:
+    """The text without a first line ``sep=;``. Row 1 is the line beneath it, as table programs count."""
+    first, _, rest = text.partition("\n")
+    return rest if first.strip().casefold() in {f"sep={each}".strip() for each in SEPARATORS} else text
+
+
 def _lenient(text: str, separator: str) -> Iterator[list[str]]:
     return csv.reader(io.StringIO(text, newline=""), delimiter=separator)
 

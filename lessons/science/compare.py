@@ -6,10 +6,12 @@ section 7.3.1. Several designs against one: Holm's step-down rule (S. Holm, Scan
 
 from __future__ import annotations
 
+import bisect
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
 from scipy import optimize, special
 
 from lessons.science.summary import FEWEST_TRIALS, Group, KnownScatter
@@ -18,6 +20,7 @@ from lessons.science.values import CONFIDENCE, Interval, Measured, Unknown, effe
 POWER = (
     0.8  # a class should find four in five differences of the size it is told it can find (common practice, no source)
 )
+NODES = 24  # of the quadrature over how the scatter is shared; 48 give the same to 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,29 +79,53 @@ def smallest_told_apart(first_n: int, second_n: int, scatter: KnownScatter, conf
 def smallest_found(
     first_n: int, second_n: int, scatter: KnownScatter, confidence: float = CONFIDENCE, power: float = POWER
 ) -> float:
-    """The true difference that so many runs find with the chance ``power``; larger than ``smallest_told_apart``, whose
-    chance is about one in two. From the noncentral t distribution; in the unit of the readings."""
-    _check_runs(first_n, second_n)
+    """The true difference that Welch's test on so many runs finds with the chance ``power``; larger than
+    ``smallest_told_apart``, whose chance is about one in two. In the unit of the readings; two runs each at least.
+
+    Both designs scatter alike here, but the test does not know it: with three runs each it pays for that (0.35 instead
+    of the pooled test's 0.31 s by hand).
+    """
+    if first_n < 2 or second_n < 2:
+        raise ValueError("each design needs two runs to have a scatter")
     if not 0.5 <= power < 1:
         raise ValueError(f"a power lies from 0.5 to below 1, not {power}")
-    df = first_n + second_n - 2
-    limit = t_factor(df, confidence)
 
     def missing(shift: float) -> float:
-        return 1 - float(special.nctdtr(df, shift, limit)) - power
+        return power_of_welch(shift, first_n, second_n, confidence) - power
 
-    shift = float(optimize.brentq(missing, 0.0, 4 * limit + 10))
+    highest = 10.0
+    while missing(highest) < 0:
+        highest *= 2
+    shift = float(optimize.brentq(missing, 0.0, highest, xtol=1e-6))
     return shift * scatter.sd * math.sqrt(1 / first_n + 1 / second_n)
+
+
+def power_of_welch(shift: float, first_n: int, second_n: int, confidence: float = CONFIDENCE) -> float:
+    """How often Welch's test finds a difference of ``shift`` standard errors in the right direction, both groups of
+    normal readings with one true scatter.
+
+    Given how the total of squares is shared between the groups (a Beta variable B), Welch's t is a noncentral t of
+    n1 + n2 - 2 df times a known factor, and its df are known too; the mean over B by Gauss and Jacobi's rule.
+    """
+    first, second = first_n - 1.0, second_n - 1.0
+    df = first + second
+    share, weights = special.roots_sh_jacobi(NODES, df / 2 - 1, first / 2)
+    one, other = share / (first_n * first), (1 - share) / (second_n * second)
+    welch_df = (one + other) ** 2 / (one**2 / first + other**2 / second)
+    factor = np.sqrt(df * (one + other) / (1 / first_n + 1 / second_n))
+    limit = special.stdtrit(welch_df, (1 + confidence) / 2) * factor
+    found = 1 - special.nctdtr(df, shift, limit)
+    return float(weights @ found / weights.sum())
 
 
 def runs_needed(difference: float, scatter: KnownScatter, most: int = 200) -> int | Unknown:
     """Runs of each design after which ``difference`` is found with the chance POWER."""
     if not difference > 0:
         raise ValueError("a difference to be found must be above 0")
-    for runs in range(2, most + 1):
-        if smallest_found(runs, runs, scatter) <= difference:
-            return runs
-    return Unknown(f"more than {most} runs of each design")
+    if smallest_found(most, most, scatter) > difference:
+        return Unknown(f"more than {most} runs of each design")
+    found = bisect.bisect_left(range(2, most + 1), True, key=lambda n: smallest_found(n, n, scatter) <= difference)
+    return found + 2
 
 
 def _check_runs(first_n: int, second_n: int) -> None:

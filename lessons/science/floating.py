@@ -57,6 +57,20 @@ class Displacement:
         return draught if isinstance(draught, Unknown) else self.depth_mm - draught
 
 
+BREACH_SHARE = 0.7  # what is left of the enclosed area where an outline opens; walls that lean in lose less a step
+
+
+def edge_of(areas_mm2: Sequence[float]) -> int:
+    """Which of the evenly spread sections, from 0, is the highest before water comes in. Where a side ends lower than
+    the rest, or only a mast stands on, the outline opens and the area it encloses falls at once. Raises ValueError."""
+    if len(areas_mm2) < 2:
+        raise ValueError("two sections are wanted at least")
+    for above in range(1, len(areas_mm2)):
+        if areas_mm2[above] < BREACH_SHARE * areas_mm2[above - 1]:
+            return max(above - 1, 1)
+    return len(areas_mm2) - 1
+
+
 def displacement(
     heights_mm: Sequence[float], areas_mm2: Sequence[float], water_g_per_cm3: float = WATER_G_PER_CM3
 ) -> Displacement:

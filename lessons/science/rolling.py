@@ -224,24 +224,6 @@ def losses_from_runs(runs: Sequence[TimedRun], ramp: Ramp, g: float = G_M_S2) ->
     return Losses(mean, "fitted to the class's own times")
 
 
-def losses_from_coasting(lengths_m: Sequence[Measured], times_s: Sequence[Measured], cart: Cart) -> Losses | Unknown:
-    """The share c from runs that coast to rest on the level: deceleration 2 L / t^2, c = a (m_t + n I / R^2) / (m_t g).
-
-    ``lengths_m`` are the ways from the timing mark to rest, ``times_s`` how long they took.
-    """
-    if len(lengths_m) != len(times_s):
-        raise ValueError(f"{len(lengths_m)} lengths need as many times, not {len(times_s)}")
-    effective = 1 / (1 - cart.spin_share)
-    shares = [
-        propagated(lambda length, time: 2 * length / time**2 * effective / G_M_S2, [length, time])
-        for length, time in zip(lengths_m, times_s, strict=True)
-    ]
-    if not shares:
-        return Unknown("no run has coasted to rest yet")
-    mean = weighted_mean(shares)
-    return mean if isinstance(mean, Unknown) else Losses(mean, "from runs that coasted to rest on the level")
-
-
 def weighted_mean(values: Sequence[Measured]) -> Measured | Unknown:
     """Mean with weights 1 / u^2. When the values scatter more than their uncertainties say, the uncertainty grows by
     the Birge ratio sqrt(chi^2 / (n - 1)) and its degrees of freedom are n - 1."""

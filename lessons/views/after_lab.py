@@ -11,16 +11,20 @@ from django.utils.text import get_valid_filename
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from lessons.lab import actions, charts
+from lessons.lab import actions, charts, queries
 from lessons.lab.actions import ChangedMeanwhile, ReadingRefused
 from lessons.lab.after import argument_page
+from lessons.lab.cautions import lab_cautions
+from lessons.lab.coasting import coasting_page
 from lessons.lab.designs import designs_page
+from lessons.lab.expectation import ExpectationPage, expectation_page
+from lessons.lab.model_page import ModelPage, model_page
+from lessons.lab.models import has_model
 from lessons.lab.report import lab_report
-from lessons.models import Assignment
 from lessons.views.lab import chosen_team, lab_of
 from makerlab.http import SignedInRequest
 
-FIELDS = ("claim", "evidence", "reasoning")
+FIELDS = ("says", "claim", "evidence", "reasoning")
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -46,7 +50,7 @@ def lab_argument(request: SignedInRequest, pk: int) -> HttpResponse:
             messages.success(request, _("Saved."))
             return redirect(f"{reverse('lessons:lab-argument', args=[pk])}?team={team.pk}")
     page = argument_page(assignment, experiment, team, kept)
-    may_mark = not request.user.is_student and Assignment.objects.editable_by(request.user).filter(pk=pk).exists()
+    may_mark = queries.may_lead(request.user, assignment)
     may_write = request.user.is_student or may_mark
     context = {"page": page, "assignment": assignment, "may_mark": may_mark, "may_write": may_write}
     return render(request, "lessons/lab/argument.html", context, status=status)
@@ -82,6 +86,7 @@ def lab_paper(request: SignedInRequest, pk: int) -> HttpResponse:
     assignment, experiment = lab_of(request, pk)
     context = {
         "assignment": assignment,
+        "cautions": lab_cautions(assignment),
         "experiment": experiment,
         "trials": range(1, experiment.trials + 1),
         "tried": [charts.changed_with_unit(experiment, value) for value in experiment.tried],
@@ -100,7 +105,15 @@ def lab_report_pdf(request: SignedInRequest, pk: int) -> HttpResponse:
     team = chosen_team(request, assignment, request.GET.get("team", ""))
     if team is None:
         raise Http404
-    answer = HttpResponse(lab_report(argument_page(assignment, experiment, team)), content_type="application/pdf")
+    expected: ExpectationPage | ModelPage | None = None
+    coasting, asked = None, request.GET.get("design", "")
+    if experiment.cart is None and has_model(experiment):
+        expected = model_page(assignment, experiment, team, asked)
+    if experiment.cart is not None:
+        expected = expectation_page(assignment, experiment, team, asked)
+        coasting = coasting_page(assignment, experiment, team)
+    report = lab_report(argument_page(assignment, experiment, team), expected, coasting)
+    answer = HttpResponse(report, content_type="application/pdf")
     name = get_valid_filename(f"{assignment.plan}-{assignment.school_class}-team-{team.number}.pdf")
     answer["Content-Disposition"] = f'attachment; filename="{name}"'
     return answer

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-import segno
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.http import urlencode
-from django.utils.safestring import SafeString, mark_safe
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -21,6 +19,7 @@ from lessons.classes.page import student_rows
 from lessons.forms import PICTURE_WORDS
 from lessons.models import SchoolClass
 from lessons.views.common import own_class
+from makerlab.components.qr import qr_svg
 from makerlab.http import SignedInRequest
 
 PAPERS = ("a4", "letter")
@@ -76,13 +75,6 @@ def _sign(request: SignedInRequest, school_class: SchoolClass) -> dict[str, Any]
         "qr": qr_svg(f"{address}?{urlencode({'class': school_class.code})}"),
         "paper": paper if paper in PAPERS else PAPERS[0],
     }
-
-
-def qr_svg(text: str) -> SafeString:
-    """A QR code (ISO/IEC 18004) as SVG, with its quiet zone of four modules; 15 % of it may be lost."""
-    code = segno.make(text, error="m", micro=False)
-    drawn = code.svg_inline(border=4, omitsize=True, svgclass="qr", lineclass=None, dark="#000", light="#fff")
-    return mark_safe(drawn)
 
 
 def _pictures(card: JoinCard) -> list[tuple[str, Any]]:

@@ -7,16 +7,19 @@ from typing import Any
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from lessons.actions import classes as verbs
 from lessons.actions import students
 from lessons.class_forms import ClassForm, MoveForm, NicknameForm, this_school_year
-from lessons.classes.members import members_of, pins_seen
-from lessons.classes.page import class_rows, joining_mark, student_rows
+from lessons.classes.members import in_other_classes, members_of, pins_seen
+from lessons.classes.page import are_over, class_rows, joining_mark, sign_in_mark, student_rows
+from lessons.lab.board import overlay
 from lessons.models import Membership, SchoolClass
 from lessons.views.common import do, own_class, own_student, tried
+from makerlab.audit.models import record_seen
 from makerlab.http import SignedInRequest
 
 
@@ -29,6 +32,7 @@ def class_list(request: SignedInRequest) -> HttpResponse:
     context = {
         "classes": [(row, joining_mark(row)) for row in rows if not row.archived_at],
         "archived": [row for row in rows if row.archived_at],
+        "over": are_over(rows, timezone.now()),
     }
     return render(request, "lessons/classes/class_list.html", context)
 
@@ -75,6 +79,11 @@ def class_detail(request: SignedInRequest, pk: int) -> HttpResponse:
 def _class_page(request: SignedInRequest, school_class: SchoolClass, form: NicknameForm) -> HttpResponse:
     rows = student_rows(school_class)
     teams = [(team, [row.member for row in rows if row.member.team_id == team.pk]) for team in school_class.teams.all()]
+    assignments = list(school_class.assignments.select_related("plan", "meeting").order_by("meeting__starts_at"))
+    coming = [
+        (meeting, [each for each in assignments if each.meeting_id == meeting.pk])
+        for meeting in school_class.meetings.coming()
+    ]
     context: dict[str, Any] = {
         "school_class": school_class,
         "joining": joining_mark(school_class),
@@ -82,9 +91,10 @@ def _class_page(request: SignedInRequest, school_class: SchoolClass, form: Nickn
         "without_card": sum(not row.member.user.pin for row in rows),
         "without_team": sum(row.member.team_id is None for row in rows),
         "teams": teams,
-        "coming": school_class.meetings.coming().prefetch_related("assignments__plan"),
-        "assignments": school_class.assignments.select_related("plan", "meeting").order_by("meeting__starts_at"),
+        "coming": coming,
+        "assignments": assignments,
         "form": form,
+        "lab": overlay(school_class),
     }
     return render(request, "lessons/classes/class_detail.html", context, status=422 if form.errors else 200)
 
@@ -114,6 +124,21 @@ def class_archive(request: SignedInRequest, pk: int) -> HttpResponse:
         _("The class is archived; all its work stays."),
     )
     return redirect("lessons:class-detail", pk=pk)
+
+
+@require_POST
+def class_archive_several(request: SignedInRequest) -> HttpResponse:
+    """Put away the classes ticked in the list, each by itself: one that may not be is told, the others are."""
+    if not (request.user.is_teacher or request.user.is_administrator):
+        raise Http404
+    ticked = [int(pk) for pk in request.POST.getlist("class") if pk.isdecimal()]
+    for school_class in SchoolClass.objects.editable_by(request.user).filter(pk__in=ticked, archived_at=None):
+        do(
+            request,
+            lambda row=school_class: verbs.archive_class(request.user, row),  # type: ignore[misc]
+            _("%(class)s is archived; all its work stays.") % {"class": school_class},
+        )
+    return redirect("lessons:class-list")
 
 
 @require_POST
@@ -163,14 +188,17 @@ def _move_form(request: SignedInRequest, member: Membership, data: Any = None) -
 
 
 def _student_page(request: SignedInRequest, member: Membership, form: NicknameForm, move: MoveForm) -> HttpResponse:
-    row = next(row for row in student_rows(member.school_class) if row.member.pk == member.pk)
+    record_seen(member.school_class.school_id, request.user, "see_student", member)
+    members = members_of(member.school_class)
+    member = next(each for each in members if each.pk == member.pk)
     context = {
-        "member": row.member,
+        "member": member,
         "school_class": member.school_class,
-        "mark": row.mark,
+        "mark": sign_in_mark(member, timezone.now()),
+        "others": in_other_classes(member),
         "form": form,
         "move": move,
-        "seen": pins_seen(members_of(member.school_class)),
+        "seen": pins_seen(members),
     }
     status = 422 if form.errors or move.errors else 200
     return render(request, "lessons/classes/student_detail.html", context, status=status)
@@ -178,14 +206,22 @@ def _student_page(request: SignedInRequest, member: Membership, form: NicknameFo
 
 @require_POST
 def student_move(request: SignedInRequest, pk: int) -> HttpResponse:
-    """Into another class of this teacher."""
+    """Into another class of this teacher; with ``how`` too, into that one as well."""
     member = own_student(request, pk)
     form = _move_form(request, member, request.POST)
+    made: list[Membership] = []
 
     def move() -> None:
         students.move_student(request.user, member, form.cleaned_data["into"])
 
-    if form.is_valid() and tried(form, move):
+    def put_in_too() -> None:
+        made.append(students.put_into_class_too(request.user, member, form.cleaned_data["into"]))
+
+    if request.POST.get("how") == "too":
+        if form.is_valid() and tried(form, put_in_too):
+            messages.success(request, _("In both classes. Either class code leads to the same sign-in."))
+            return redirect("lessons:student-detail", pk=made[0].pk)
+    elif form.is_valid() and tried(form, move):
         messages.success(request, _("Moved. The pictures stay; the class code to sign in with is the new class's."))
         return redirect("lessons:student-detail", pk=pk)
     return _student_page(request, member, NicknameForm(initial={"nickname": member.nickname}), form)

@@ -1,4 +1,4 @@
-"""The school's bell schedule: all staff see it, administrators set it."""
+"""The school's year and bell schedule: all staff see them, administrators set them."""
 
 from __future__ import annotations
 
@@ -13,28 +13,40 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from lessons.actions import days as verbs
-from lessons.class_forms import WEEKDAYS, DayKindForm, SpecialDaysForm
-from lessons.models import DayKind, SchoolDay
+from lessons.class_forms import WEEKDAYS
+from lessons.day_forms import DayKindForm, SpecialDaysForm
+from lessons.models import DayKind, Meeting, SchoolDay
+from lessons.school_days import Rows, SchoolDays, fields_of, rows_of
+from lessons.school_year import days_ahead, misfits
 from lessons.views.common import do, one, tried
 from makerlab.http import SignedInRequest
 
 
 @require_safe
 def day_list(request: SignedInRequest) -> HttpResponse:
-    """Kinds of day with their periods, and special days from today on."""
-    return _page(request, SpecialDaysForm(kinds=DayKind.objects.editable_by(request.user)))
-
-
-def _page(request: SignedInRequest, form: SpecialDaysForm) -> HttpResponse:
+    """Terms, kinds of day with their periods, special days from today on, and what the next days are."""
     if not request.user.is_staff_member:
         raise Http404
-    kinds = DayKind.objects.visible_to(request.user).prefetch_related("periods").order_by("id")
-    words = dict(WEEKDAYS)
+    rows = rows_of(request.user.school_id)
+    return _page(request, rows, SpecialDaysForm(kinds=rows.kinds))
+
+
+def _page(request: SignedInRequest, rows: Rows, form: SpecialDaysForm) -> HttpResponse:
+    days = SchoolDays(**fields_of(rows, request.user.school.time_zone))
+    coming = Meeting.objects.visible_to(request.user).coming().select_related("school_class")
+    words, today = dict(WEEKDAYS), timezone.localdate()
     context: dict[str, Any] = {
-        "kinds": [(kind, [words[day] for day in kind.weekdays]) for kind in kinds],
-        "special": SchoolDay.objects.visible_to(request.user)
-        .filter(date__gte=timezone.localdate())
-        .select_related("day_kind"),
+        "kinds": [(kind, [words[day] for day in kind.weekdays], days.periods.get(kind.pk, ())) for kind in rows.kinds],
+        "terms": [
+            (term, [days.kind_names[key] for key in term.rotation if key in days.kind_names]) for term in rows.terms
+        ],
+        "ahead": days_ahead(days, today),
+        "misfits": misfits(days, coming),
+        "special": [
+            (day, days.kind_names[day.day_kind_id] if day.day_kind_id else "")
+            for day in rows.special
+            if day.date >= today
+        ],
         "can_set": request.user.is_administrator,
         "form": form,
     }
@@ -87,7 +99,8 @@ def special_new(request: SignedInRequest) -> HttpResponse:
     """Dates that are not as their weekday says."""
     if not request.user.is_administrator:
         raise Http404
-    form = SpecialDaysForm(request.POST, kinds=DayKind.objects.editable_by(request.user))
+    rows = rows_of(request.user.school_id)
+    form = SpecialDaysForm(request.POST, kinds=rows.kinds)
 
     def save() -> None:
         values = form.cleaned_data
@@ -98,7 +111,7 @@ def special_new(request: SignedInRequest) -> HttpResponse:
 
     if form.is_valid() and tried(form, save):
         return redirect("lessons:day-list")
-    return _page(request, form)
+    return _page(request, rows, form)
 
 
 @require_POST

@@ -25,7 +25,9 @@ from lessons.lab.actions import NewReading, ReadingRefused
 from lessons.lab.board import board_page
 from lessons.lab.expectation import expectation_page
 from lessons.lab.experiment import Experiment, ExperimentError
+from lessons.lab.model_page import model_page
 from lessons.lab.sheet import sheet_page
+from lessons.lab.typed import NotANumber, number_typed
 from lessons.models import Assignment, LabBoard, Team
 from makerlab.accounts.models import User
 from makerlab.audit.models import record
@@ -50,11 +52,14 @@ def lab_of(request: SignedInRequest, pk: int) -> tuple[Assignment, Experiment]:
 
 
 def chosen_team(request: SignedInRequest, assignment: Assignment, asked: str) -> Team | None:
-    """A student's own team; staff choose one of the class."""
+    """A student's own team; staff choose one of the class. Of an assignment from ``lab_of``."""
+    teams = queries.teams_of(assignment)  # who sees the class sees its teams
     if request.user.is_student:
-        return queries.team_of(request.user, assignment)
-    teams = Team.objects.visible_to(request.user).filter(school_class=assignment.school_class_id)
-    return teams.filter(pk=int(asked)).first() if asked.isdigit() and len(asked) < 12 else teams.first()
+        own = getattr(assignment, "own_team", None)
+        return next((team for team in teams if team.pk == own), None)
+    if asked.isdigit() and len(asked) < 12:
+        return next((team for team in teams if team.pk == int(asked)), None)
+    return teams[0] if teams else None
 
 
 @require_safe
@@ -128,7 +133,7 @@ def _enter_many(request: SignedInRequest, assignment: Assignment, experiment: Ex
 def _answer(user: User, assignment: Assignment, team: Team, experiment: Experiment, row: Any) -> dict[str, Any]:
     entry = str(row.get("entry", "")) if isinstance(row, dict) else ""
     try:
-        reading = actions.enter(user, assignment, team, experiment, _new_reading(row))
+        reading = actions.enter(user, assignment, team, experiment, _new_reading(row, experiment))
     except PermissionDenied as error:
         raise Http404 from error
     except ReadingRefused as told:
@@ -142,8 +147,11 @@ def _enter_one(request: SignedInRequest, assignment: Assignment, experiment: Exp
         raise Http404
     posted = request.POST.dict()
     here = {name: posted[name] for name in ("design", "at", "team") if posted.get(name)}
+    if posted.get("show"):  # the version the sheet showed
+        here["design"] = posted["show"]
     try:
-        actions.enter(request.user, assignment, team, experiment, _new_reading({**posted, "changed": posted.get("at")}))
+        reading = _new_reading({**posted, "changed": posted.get("at")}, experiment)
+        actions.enter(request.user, assignment, team, experiment, reading)
     except PermissionDenied as error:
         raise Http404 from error
     except ReadingRefused as told:
@@ -151,7 +159,7 @@ def _enter_one(request: SignedInRequest, assignment: Assignment, experiment: Exp
     return redirect(f"{reverse('lessons:lab-sheet', args=[assignment.pk])}?{urlencode(here)}")
 
 
-def _new_reading(row: Any) -> NewReading:
+def _new_reading(row: Any, experiment: Experiment) -> NewReading:
     """A reading from what was sent. Raises ReadingRefused with the field that cannot be read."""
     if not isinstance(row, Mapping):
         raise ReadingRefused(_("This is not a reading."))
@@ -164,38 +172,31 @@ def _new_reading(row: Any) -> NewReading:
         raise ReadingRefused(_("Write a number."), "changed")
     left_out = row.get("left_out") in (True, "on", "true", "1")
     note = str(row.get("note") or "")
-    measured = _number(row.get("measured"), "measured")
+    measured = _number(row.get("measured"), "measured", experiment.measured.unit)
     if measured is None and not note.strip():
         raise ReadingRefused(_("Write what you measured."), "measured")
-    replaces = _number(row.get("replaces"), "replaces")
+    replaces, version = (_number(row.get(name), name) for name in ("replaces", "version"))
     return NewReading(
         entry=entry,
         design=str(row.get("design") or "")[:40],
         changed=changed,
         trial=1,
         measured=measured,
-        changed_measured=_number(row.get("changed_measured"), "changed_measured"),
+        changed_measured=_number(row.get("changed_measured"), "changed_measured", experiment.changed.unit),
         note=note,
         left_out=left_out,
         stopwatch=row.get("stopwatch") in (True, "true", "on", "1"),
         measured_at=_moment(row.get("measured_at")),
+        version=int(version) if version is not None else None,
         replaces=int(replaces) if replaces is not None and abs(replaces) < 2**62 else None,
     )
 
 
-def _number(raw: Any, field: str) -> float | None:
-    """A number as people write it: with a point or a comma. None for an empty field."""
-    if raw is None or (isinstance(raw, str) and not raw.strip()):
-        return None
-    if isinstance(raw, bool) or not isinstance(raw, str | int | float):
-        raise ReadingRefused(_("Write a number."), field)
-    text = str(raw).strip().replace("\u00a0", "").replace(" ", "").replace(",", ".").replace("\u2212", "-")
+def _number(raw: Any, field: str, unit: str = "") -> float | None:
     try:
-        return float(text)
-    except (ValueError, OverflowError) as error:
-        raise ReadingRefused(
-            _("“%(text)s” is not a number. Write it like 2.68.") % {"text": text[:20]}, field
-        ) from error
+        return number_typed(raw, unit)
+    except NotANumber as error:
+        raise ReadingRefused(str(error), field) from error
 
 
 def _moment(raw: Any) -> datetime | None:
@@ -213,7 +214,7 @@ def lab_board(request: SignedInRequest, pk: int) -> HttpResponse:
     if request.htmx and request.GET.get("since") == str(board.revision):
         return HttpResponse(status=204)
     page = board_page(assignment, experiment, request.GET.get("design", ""), request.GET.get("team", ""))
-    may_set = Assignment.objects.editable_by(request.user).filter(pk=pk).exists() and not request.user.is_student
+    may_set = queries.may_lead(request.user, assignment)
     part = "#live" if is_fragment(request) else ""
     return render(
         request, f"lessons/lab/board.html{part}", {"page": page, "assignment": assignment, "may_set": may_set}
@@ -222,8 +223,8 @@ def lab_board(request: SignedInRequest, pk: int) -> HttpResponse:
 
 @require_POST
 def lab_board_set(request: SignedInRequest, pk: int) -> HttpResponse:
-    """Open or close entries, freeze or let run, write the notes."""
-    assignment, _experiment = lab_of(request, pk)
+    """Open or close entries, freeze or let run, write the notes, pin one to a point or take it down."""
+    assignment, experiment = lab_of(request, pk)
     changes: dict[str, Any] = {}
     if request.POST.get("entries") in ("open", "closed"):
         changes["is_open"] = request.POST["entries"] == "open"
@@ -232,35 +233,59 @@ def lab_board_set(request: SignedInRequest, pk: int) -> HttpResponse:
     if "notes" in request.POST:
         changes["notes"] = request.POST["notes"]
     try:
-        actions.set_board(request.user, assignment, **changes)
+        if "pin" in request.POST:
+            _pin(request, assignment, experiment)
+        elif request.POST.get("unpin", "").isdigit():
+            actions.unpin(request.user, assignment, int(request.POST["unpin"][:3]))
+        else:
+            actions.set_board(request.user, assignment, **changes)
     except PermissionDenied as error:
         raise Http404 from error
+    except ReadingRefused as told:
+        messages.error(request, str(told))
     return redirect("lessons:lab-board", pk=pk)
+
+
+def _pin(request: SignedInRequest, assignment: Assignment, experiment: Experiment) -> None:
+    posted = request.POST
+    team = chosen_team(request, assignment, posted.get("team", ""))
+    value = _number(posted.get("value"), "value")
+    if team is None or value is None:
+        raise PermissionDenied
+    actions.pin(request.user, assignment, experiment, team, value, posted["pin"])
 
 
 @require_safe
 def lab_physics(request: SignedInRequest, pk: int) -> HttpResponse:
-    """What rolling physics expects of a team's cart, beside what it measured."""
+    """What physics expects of a team's cart or other part, beside what it measured."""
     assignment, experiment = lab_of(request, pk)
     team = chosen_team(request, assignment, request.GET.get("team", ""))
     if team is None:
         return render(request, "lessons/lab/no_team.html", {"assignment": assignment})
-    page = expectation_page(assignment, experiment, team, request.GET.get("design", ""))
+    asked = request.GET.get("design", "")
+    if experiment.cart is None:
+        model = model_page(assignment, experiment, team, asked)
+        return render(request, "lessons/lab/model.html", {"page": model, "assignment": assignment})
+    page = expectation_page(assignment, experiment, team, asked)
     return render(request, "lessons/lab/physics.html", {"page": page, "assignment": assignment})
 
 
 @require_safe
 def lab_results(request: SignedInRequest, pk: int, kind: str) -> HttpResponse:
-    """All readings of the class as CSV or JSON, for its staff."""
+    """All readings and coast-downs of the class and what physics expects, as CSV or JSON, for its staff."""
     assignment, experiment = lab_of(request, pk)
     if request.user.is_student or kind not in ("csv", "json"):
         raise Http404
-    found = exports.rows(assignment, experiment)
+    found, coasted = exports.rows(assignment, experiment), exports.coast_rows(assignment, experiment)
+    computed = exports.expected_rows(assignment, experiment)
     name = get_valid_filename(f"{assignment.plan}-{assignment.school_class}-readings.{kind}")
     if kind == "json":
-        answer: HttpResponse = JsonResponse({"readings": found}, json_dumps_params={"indent": 1})
+        answer: HttpResponse = JsonResponse(
+            {"readings": found, "coast_downs": coasted, "expected": computed}, json_dumps_params={"indent": 1}
+        )
     else:
-        answer = HttpResponse(exports.as_csv(found), content_type="text/csv; charset=utf-8")
+        answer = HttpResponse(exports.as_csv([*found, *coasted, *computed]), content_type="text/csv; charset=utf-8")
     answer["Content-Disposition"] = f'attachment; filename="{name}"'
-    record(assignment.school_class.school_id, request.user, "export readings", assignment, kind=kind, rows=len(found))
+    rows = len(found) + len(coasted) + len(computed)
+    record(assignment.school_class.school_id, request.user, "export readings", assignment, kind=kind, rows=rows)
     return answer

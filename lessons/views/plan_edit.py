@@ -18,9 +18,9 @@ from lessons.plans.checks import Checked
 from lessons.plans.editor import PlanForm
 from lessons.plans.editor.merging import merge
 from lessons.plans.minutes import meeting_length, minutes_of
-from lessons.plans.standards import STANDARDS
+from lessons.plans.standards import STANDARDS, paraphrase
 from lessons.views.common import one
-from makerlab.http import SignedInRequest
+from makerlab.http import SignedInRequest, is_fragment
 
 PAGE = "lessons/plans/edit.html"
 
@@ -33,18 +33,19 @@ def own_plan(request: SignedInRequest, pk: int) -> LessonPlan:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def plan_edit(request: SignedInRequest, pk: int) -> HttpResponse:
-    """The editor. ``do``: save, or what is done with a row (see PlanForm.do); without ``do`` nothing is saved."""
+    """The editor. ``do``: save, preview, or what is done with a part or row (see PlanForm.do); without it nothing is
+    saved."""
     plan = own_plan(request, pk)
     if request.method != "POST":
         return _page(request, plan, PlanForm.of_plan(plan))
-    form = PlanForm.of_post(request.POST)
+    form = PlanForm.of_post(request.POST, plan)
     asked = request.POST.get("do", "")
     if asked == "save":
         return _save(request, plan, form)
     if not asked:
         return _page(request, plan, form, status=422)
     form.do(asked)
-    return _page(request, plan, form)
+    return _page(request, plan, form, reads=is_fragment(request) or asked == "preview")
 
 
 def _save(request: SignedInRequest, plan: LessonPlan, form: PlanForm) -> HttpResponse:
@@ -74,16 +75,20 @@ def _meanwhile(request: SignedInRequest, plan: LessonPlan, form: PlanForm) -> Ht
     return _page(request, plan, merged.form, status=409, merged=merged, who=who)
 
 
-def _page(request: SignedInRequest, plan: LessonPlan, form: PlanForm, status: int = 200, **more: Any) -> HttpResponse:
+def _page(
+    request: SignedInRequest, plan: LessonPlan, form: PlanForm, status: int = 200, reads: bool = False, **more: Any
+) -> HttpResponse:
+    """``reads``: with the preview in it; else the page fetches it when somebody sees its place."""
     parts = list(kit_of(plan))
     context = {
         "plan": plan,
         "form": form,
         "own": form.own(),
-        "standards": STANDARDS,
+        "standards": {code: paraphrase(code) for code in STANDARDS} if "standards" in form.opened else {},
         "needed": form.needed_cautions(bool(parts)),
         "length": meeting_length(plan.content, plan.school_id),
-        **_previewed(request, plan, form, parts),
+        "reads": reads,
+        **(_previewed(request, plan, form, parts) if reads else {}),
         **more,
     }
     return render(request, PAGE, context, status=status)
@@ -93,7 +98,7 @@ def _page(request: SignedInRequest, plan: LessonPlan, form: PlanForm, status: in
 def plan_preview(request: SignedInRequest, pk: int) -> HttpResponse:
     """How the lesson would read as it is typed now. Nothing is saved."""
     plan = own_plan(request, pk)
-    form = PlanForm.of_post(request.POST)
+    form = PlanForm.of_post(request.POST, plan)
     return render(request, "lessons/plans/preview.html", _previewed(request, plan, form, list(kit_of(plan))))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.db.models import Exists, OuterRef
 from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.text import get_valid_filename
@@ -32,11 +33,12 @@ def plan_list(request: SignedInRequest) -> HttpResponse:
 @require_safe
 def plan_detail(request: SignedInRequest, pk: int) -> HttpResponse:
     """One plan: for staff all of it, for students what they need."""
-    plan = LessonPlan.objects.visible_to(request.user).select_related("adapted_from").filter(pk=pk).first()
+    editable = LessonPlan.objects.editable_by(request.user).filter(pk=OuterRef("pk"))
+    plans = LessonPlan.objects.visible_to(request.user).select_related("adapted_from").annotate(writes=Exists(editable))
+    plan = plans.filter(pk=pk).first()
     if plan is None:
         raise Http404
-    page = plan_page(plan, request.user)
-    writes = LessonPlan.objects.editable_by(request.user).filter(pk=plan.pk).exists()
+    page, writes = plan_page(plan, request.user), bool(plan.writes)  # type: ignore[attr-defined]
     context = {
         "page": page,
         "plan": plan,

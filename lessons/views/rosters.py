@@ -28,7 +28,7 @@ from lessons.rosters import (
     read_oneroster,
     read_paste,
 )
-from lessons.rosters.archive import MAX_PACKED_BYTES
+from lessons.rosters.oneroster import PACKAGE
 from lessons.rosters.plain import from_plain, to_plain
 from lessons.views.common import own_class
 from makerlab.http import SignedInRequest
@@ -80,7 +80,7 @@ def _package_of(values: dict[str, Any]) -> Package:
     if "text" in values:
         return _alone(read_paste(values["text"]))
     file = values["file"]
-    if file.size > MAX_PACKED_BYTES:
+    if file.size > PACKAGE.packed_bytes:
         raise RosterRefused("too_large", found="10 MB")
     data = file.read()
     return read_oneroster(data, timezone.localdate()) if data.startswith(PACKED) else _alone(read_csv(data))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from datetime import datetime
 
+from django.conf import settings
 from django.contrib.auth import login
 from django.contrib.auth.decorators import login_not_required
 from django.http import HttpRequest, HttpResponse
@@ -15,9 +16,11 @@ from django.views.decorators.debug import sensitive_post_parameters
 
 from lessons.forms import PICTURE_CHOICES, StudentSignInForm
 from lessons.signin import JoiningClosed, Locked
+from makerlab.accounts.limits import address_is_over, note_from_address
 from makerlab.accounts.next_page import next_page
 from makerlab.audit.models import record
 
+WRONG_PICTURES = "wrong pictures"
 STUDENT_BACKEND = "lessons.signin.ClassCodeBackend"
 
 
@@ -29,6 +32,8 @@ def student_sign_in(request: HttpRequest) -> HttpResponse:
     target = next_page(request)
     if request.user.is_authenticated:
         return redirect(target)
+    if request.method == "POST" and address_is_over(WRONG_PICTURES, request):
+        return render(request, "lessons/sign_in_closed.html", status=429)
     start = {"class_code": request.GET.get("class", "")[:12]}
     form = StudentSignInForm(request, request.POST or None, initial=start)
     wait_s, closed = 0, False
@@ -40,8 +45,11 @@ def student_sign_in(request: HttpRequest) -> HttpResponse:
         signed_in, closed = False, True
     if signed_in and form.user is not None:
         login(request, form.user, backend=STUDENT_BACKEND)
+        request.session.set_expiry(settings.STUDENT_SESSION_S)
         record(form.user.school_id, form.user, "signed-in", form.user)
         return redirect(target)
+    if wait_s or form.errors.get("__all__"):
+        note_from_address(WRONG_PICTURES, request)
     context = {"form": form, "wait_s": wait_s, "closed": closed, "choices": PICTURE_CHOICES, "next": target}
     return render(request, "lessons/sign_in.html", context, status=422 if form.is_bound else 200)
 

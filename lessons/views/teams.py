@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from lessons.actions import teams as verbs
 from lessons.actions.refusals import ChangedMeanwhile, NotPossible
 from lessons.class_forms import ProposalForm, TeamsForm
-from lessons.classes.members import members_of, teams_seen
+from lessons.classes.members import members_of
 from lessons.models import SchoolClass, Team
 from lessons.views.common import do, one, own_class
 from makerlab.http import SignedInRequest
@@ -49,7 +49,8 @@ def class_teams(request: SignedInRequest, pk: int) -> HttpResponse:
 
 def _again(request: SignedInRequest, school_class: SchoolClass, told: str) -> HttpResponse:
     """What was chosen, beside the teams as they are now, to be saved over them or not."""
-    form = _teams_form(school_class, {**request.POST.dict(), "seen": teams_seen(school_class)})
+    form = _teams_form(school_class)
+    form = _teams_form(school_class, {**request.POST.dict(), "seen": form.seen_now})
     form.is_valid()
     kept = _("%(told)s Your choices are kept here; save again to put them in the place of theirs.")
     form.add_error(None, kept % {"told": told})
@@ -57,8 +58,7 @@ def _again(request: SignedInRequest, school_class: SchoolClass, told: str) -> Ht
 
 
 def _teams_form(school_class: SchoolClass, data: Any = None) -> TeamsForm:
-    teams = list(school_class.teams.all())
-    return TeamsForm(data, members=members_of(school_class), teams=teams, seen=teams_seen(school_class))
+    return TeamsForm(data, members=members_of(school_class), teams=list(school_class.teams.all()))
 
 
 def _page(request: SignedInRequest, school_class: SchoolClass, form: TeamsForm, status: int = 200) -> HttpResponse:
@@ -72,7 +72,7 @@ def _page(request: SignedInRequest, school_class: SchoolClass, form: TeamsForm, 
         "form": form,
         "groups": form.groups(),
         "proposal_form": proposal_form,
-        "seen": teams_seen(school_class),
+        "seen": form.seen_now,
     }
     if asked and proposal_form.is_valid():
         context |= _proposed(school_class, proposal_form)

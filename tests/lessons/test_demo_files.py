@@ -19,6 +19,9 @@ import demo_fixtures.build as build
 from lessons.parts import wheel
 from lessons.parts.faults import StudentFile, student_files
 from lessons.parts.files import HEADER, STL_RECORD, obj, stl_ascii, stl_binary, three_mf
+from makerlab.demo.fixtures import lesson_files, read_kit_part, student_path
+from meshcheck.check import check_part
+from meshcheck.types import Level
 
 FILES = {file.name: file for file in student_files()}
 MANIFEST: dict[str, Any] = json.loads((build.HERE / "students.json").read_text("utf-8"))
@@ -73,7 +76,7 @@ def test_building_twice_gives_the_same_bytes(rebuilt: dict[str, bytes]) -> None:
 
 
 def test_the_whole_set_stays_small(rebuilt: dict[str, bytes]) -> None:
-    assert sum(map(len, rebuilt.values())) < 2.3e6
+    assert sum(map(len, rebuilt.values())) < 4e6
 
 
 def test_the_manifest_names_every_stored_file_once() -> None:
@@ -286,3 +289,21 @@ def test_the_command_rebuilds_and_checks(
 def test_every_file_says_what_it_shows_in_its_own_words() -> None:
     assert len({file.shows for file in FILES.values()}) == len(FILES)
     assert all(isinstance(file, StudentFile) for file in FILES.values())
+
+
+# Other lessons' files ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("entry", lesson_files(), ids=lambda entry: entry["file"])
+def test_a_hull_gets_the_verdict_the_school_names(entry: dict[str, Any]) -> None:
+    facts = read_kit_part(entry["part"])
+    data = student_path(entry).read_bytes()
+    report = check_part(data, entry["file"], gauge=facts.gauge, settings=facts.settings, limits=facts.limits)
+    told = {finding.code for finding in report.findings if finding.level is not Level.PASSES}
+    assert report.verdict.value == entry["verdict"]
+    assert told >= set(entry["codes"])
+
+
+def test_every_hull_stored_is_somebodys() -> None:
+    on_disk = sorted(path.name for path in (build.HERE / "meshes" / "hulls").iterdir())
+    assert sorted(entry["file"] for entry in lesson_files()) == on_disk

@@ -6,8 +6,10 @@ import json
 
 import pytest
 
-from lessons.models import SchoolClass
-from makerlab.demo import past_runs
+from lessons.lab import queries
+from lessons.lab.board import board_page
+from lessons.models import Assignment, Mark, SchoolClass
+from makerlab.demo import fixtures, past_runs
 from makerlab.demo.loader import Builder
 from printing.learning import learn, lesson_of
 from printing.models import Plate, PrintCopy, Printer, Run, RunCopy, Spool
@@ -66,3 +68,24 @@ def test_a_run_noted_the_next_morning_is_set_aside(built) -> None:
     printer = Printer.objects.get(name="Heron")
     lesson = lesson_of(learn(printer.room_id), printer, "PLA")
     assert len(lesson.calibration.set_aside) == 1
+
+
+def test_the_clubs_lab_day_shows_claims_of_each_kind(built) -> None:
+    """Worked out by hand, own wheels at 100 g: Snails 2.663 s against 2.780 s, sd 0.035 and 0.036 s, so t = 4.0 with
+    about 4 df: shown. Wasps claim the best and are not even in front. Gudgeons read (2.857 + 2.667) / 2 = 2.76 s off
+    the line and measured 2.747 s. Linnets left a run out with a reason, and have two runs at 100 g."""
+    assignment = Assignment.objects.select_related("plan", "board").get(school_class__name="Cart club (over)")
+    experiment = queries.experiment_of(assignment)
+    assert experiment is not None
+    board = board_page(assignment, experiment, "", "")
+    verdicts = {row.team: row.verdict.supported for row in board.claims if row.verdict is not None}
+    assert verdicts == {"Snails": True, "Wasps": False, "Gudgeons": True, "Linnets": True}
+    assert board.standings.rows[0].team == "Snails"
+    assert board.standings.waiting == ["Linnets"]
+    assert (board.result.runs_done, board.result.runs_wanted) == (71, 72)
+    assert Mark.objects.filter(assignment=assignment).count() == 3
+    assert not board.board.is_open
+
+
+def test_the_invented_lab_says_that_it_is_invented() -> None:
+    assert "Not measured." in (fixtures.FOLDER / "lab.json").read_text("utf-8")

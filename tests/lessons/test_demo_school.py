@@ -25,6 +25,8 @@ from meshcheck.types import Estimate, Gauge, Machine, Mesh, PrintSettings
 
 SCHOOL: dict[str, Any] = json.loads((build.HERE / "school.json").read_text("utf-8"))
 LESSON: dict[str, Any] = json.loads((build.HERE / SCHOOL["lesson_plans"][0]).read_text("utf-8"))
+PLANS = [json.loads((build.HERE / name).read_text("utf-8")) for name in SCHOOL["lesson_plans"]]
+LIMITS = {plan["code"]: plan["limits"] for plan in PLANS}
 MANIFEST: dict[str, Any] = json.loads((build.HERE / "students.json").read_text("utf-8"))
 ROOM = SCHOOL["room"]
 KIT = {part["code"]: part for part in LESSON["kit"]}
@@ -50,6 +52,11 @@ def test_the_room_is_not_staffed_over_lunch(kind: str) -> None:
     hours = [h for h in ROOM["hours"] if h["day_kind"] == kind]
     assert hours
     assert all(h["ends_at"] <= lunch["starts_at"] or h["starts_at"] >= lunch["ends_at"] for h in hours)
+
+
+def test_more_than_one_lesson_is_given() -> None:
+    given = {assignment["plan"] for c in SCHOOL["classes"] for assignment in c["assignments"]}
+    assert given == {"coasting-mail-cart", "cargo-hull"}
 
 
 def test_people_have_the_four_roles_and_every_class_a_teacher() -> None:
@@ -82,14 +89,14 @@ def test_every_printer_holds_a_spool_and_the_kits_colours_are_loaded() -> None:
     assert {part["colour"] for part in LESSON["kit"]} <= colours
 
 
-def test_two_classes_of_eight_teams_and_one_more() -> None:
-    assert {c["name"]: len(c["teams"]) for c in SCHOOL["classes"]} == {"7B": 8, "8A": 8, "6C": 4}
+def test_two_classes_of_eight_teams_and_two_more() -> None:
+    assert {c["name"]: len(c["teams"]) for c in SCHOOL["classes"]} == {"7B": 8, "8A": 8, "6C": 4, "7D": 4}
     teams = [team for c in SCHOOL["classes"] for team in c["teams"]]
     assert all(len(team["students"]) == 3 for team in teams)
     for key in ("number", "tray", "name"):
         assert len({team[key] for team in teams}) == len(teams)
     nicknames = [name for team in teams for name in team["students"]]
-    assert len({name.lower() for name in nicknames}) == len(nicknames) == 60
+    assert len({name.lower() for name in nicknames}) == len(nicknames) == 72
     assert {entry["team"] for entry in MANIFEST["files"]} <= {team["number"] for team in teams}
 
 
@@ -102,11 +109,11 @@ def test_meetings_lie_on_school_days_and_files_come_in_before(school_class: dict
         assert meeting["period"] in {p["name"] for p in DAY_KINDS[kind]["periods"]}
         assert len(meeting["purpose"]) <= 80
     for assignment in school_class["assignments"]:
-        assert assignment["plan"] == LESSON["code"]
+        limits = LIMITS[assignment["plan"]]
         ahead = meetings[assignment["meeting"]]["weekdays_ahead"]
         assert 0 < assignment["upload_by"]["weekdays_ahead"] < ahead
-        assert assignment["mass_max_g"] == LESSON["limits"]["mass_max_g"]
-        assert assignment["duration_max_s"] == LESSON["limits"]["duration_max_s"]
+        assert assignment["mass_max_g"] == limits["mass_max_g"]
+        assert assignment["duration_max_s"] == limits["duration_max_s"]
 
 
 # The lesson plan --------------------------------------------------------------------------------------------------

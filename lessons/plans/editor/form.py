@@ -1,7 +1,8 @@
 """Everything typed in the editor of a plan, kept as typed until it is saved.
 
 Names of fields: those of OWN; ``<part>-rows`` counts the rows of a part, ``<part>-<row>-<column>`` is one cell;
-``version`` is the version the page was made from.
+``version`` is the version the page was made from. A part whose count was not sent was not open on the page: it stays as
+the plan has it, so that a page of a long lesson need not carry all of it.
 """
 
 from __future__ import annotations
@@ -23,6 +24,8 @@ from lessons.plans.standards import paraphrase
 OWN = ("title", "summary", "grade_band", "meetings_count", "group_size", MEETING_MINUTES)
 TYPED_MOST = 20_000  # of one field: nobody types that; the checks name the true limits
 SHORT_ROWS = 2
+OPEN_CELLS_MOST = 60  # a plan with no more fields than this is shown with all its parts open
+GIST_LENGTH = 110
 Cells = dict[str, str]
 
 
@@ -79,11 +82,15 @@ class PlanForm:
     errors: dict[Place, str] = field(default_factory=dict)
     focus: tuple[str, int, str] = ("", -1, "")  # part, row, column or button
     said: str = ""  # for the live region
+    opened: set[str] = field(default_factory=set)  # parts whose rows stand on the page
 
     @classmethod
     def of_plan(cls, plan: LessonPlan) -> PlanForm:
         """As the plan stands. Standard cautions are no rows: nobody edits them."""
-        return cls.of_values(plan.version, {name: getattr(plan, name, "") for name in OWN}, plan.content)
+        form = cls.of_values(plan.version, {name: getattr(plan, name, "") for name in OWN}, plan.content)
+        cells = sum(len(rows) * len(PARTS[name].columns) for name, rows in form.rows.items())
+        form.opened = set(PARTS) if cells <= OPEN_CELLS_MOST else set()
+        return form
 
     @classmethod
     def of_values(cls, version: int, fields: Mapping[str, Any], content: Mapping[str, Any]) -> PlanForm:
@@ -100,21 +107,22 @@ class PlanForm:
         return cls(version, typed, rows)
 
     @classmethod
-    def of_post(cls, data: Mapping[str, str]) -> PlanForm:
+    def of_post(cls, data: Mapping[str, str], plan: LessonPlan) -> PlanForm:
         """As typed, line ends aside. Counts that cannot be are taken as none."""
         typed = {name: _lines(data.get(name, "")) for name in OWN}
-        rows = {}
-        for part in PARTS.values():
-            count = _whole(data.get(f"{part.name}-rows", ""), schema.ROWS_MOST + 1)
+        rows = cls.of_plan(plan).rows
+        opened = {name for name in PARTS if f"{name}-rows" in data}
+        for part in (PARTS[name] for name in opened):
+            count = _whole(data[f"{part.name}-rows"], schema.ROWS_MOST + 1)
             rows[part.name] = [
                 {column.name: _lines(data.get(f"{part.name}-{row}-{column.name}", "")) for column in part.columns}
                 for row in range(count)
             ]
-        return cls(_whole(data.get("version", ""), 10**9), typed, rows)
+        return cls(_whole(data.get("version", ""), 10**9), typed, rows, opened=opened)
 
     def do(self, asked: str) -> None:
-        """``add:<part>``, ``remove:<part>:<row>``, ``up:...``, ``down:...``, ``fill:standards:<row>``; whatever cannot
-        be done is left."""
+        """``open:<part>``, ``add:<part>``, ``remove:<part>:<row>``, ``up:...``, ``down:...``, ``fill:standards:<row>``;
+        whatever cannot be done is left."""
         verb, _colon, rest = asked.partition(":")
         name, _colon, number = rest.partition(":")
         part = PARTS.get(name)
@@ -122,7 +130,11 @@ class PlanForm:
             return
         rows = self.rows[name]
         at = _whole(number, len(rows))
-        if verb == "add" and len(rows) < schema.ROWS_MOST:
+        self.opened.add(name)
+        if verb == "open":
+            self.focus = (name, 0 if rows else -1, part.columns[0].name if rows else "remove")
+            self.said = _("%(part)s: open.") % {"part": part.label}
+        elif verb == "add" and len(rows) < schema.ROWS_MOST:
             rows.append(self._new_row(part))
             self.focus, self.said = (name, len(rows) - 1, part.columns[0].name), _("A row was added at the end.")
         elif verb == "remove" and at < len(rows):
@@ -220,6 +232,18 @@ class PartView:
     @property
     def rows(self) -> list[Row]:
         return [self._row(at, cells) for at, cells in enumerate(self.form.rows[self.part.name])]
+
+    @property
+    def is_open(self) -> bool:
+        """Whether its rows stand on the page; what needs mending always does."""
+        return self.part.name in self.form.opened or any(place[0] == self.part.name for place in self.form.errors)
+
+    @property
+    def gist(self) -> str:
+        """The beginnings of its rows, to know it by while it is closed."""
+        column = "title" if self.part.name == "steps" else self.part.columns[0].name
+        words = " · ".join(row.get(column, "") for row in self.form.rows[self.part.name])
+        return words if len(words) <= GIST_LENGTH else words[: GIST_LENGTH - 1].rstrip() + "…"
 
     @property
     def adds_focus(self) -> bool:

@@ -29,6 +29,7 @@ def merge(plan: LessonPlan, mine: PlanForm) -> Merged:
     now = _form(snapshot(plan))
     theirs, both = [], []
     merged = PlanForm(plan.version, dict(mine.typed), {name: list(rows) for name, rows in mine.rows.items()})
+    merged.opened = set(mine.opened)
     for name in (*OWN, MEETING_MINUTES, *PARTS):
         typed, stands, was = _value(mine, name), _value(now, name), _value(base, name) if base else None
         if typed == stands or stands == was:

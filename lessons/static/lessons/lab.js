@@ -22,15 +22,16 @@ function read(form, watch) {
   const field = form.querySelector("#measured");
   const note = form.elements.note.value.trim();
   const text = field.value.trim();
-  const value = number(text);
+  const value = number(text, form.dataset.unit);
   const weighedText = form.elements.changed_measured?.value.trim() ?? "";
-  const weighed = number(weighedText);
+  const weighed = number(weighedText, form.dataset.changedUnit);
   const wrong = (text && value === null) || (!text && !note) ? field : weighedText && weighed === null ? form.elements.changed_measured : null;
   tell(form, wrong);
   if (wrong) return null;
   return {
     entry: newName(),
     design: form.dataset.design,
+    version: form.dataset.version ? Number(form.dataset.version) : null,
     changed: Number(form.dataset.changed),
     measured: value,
     changed_measured: weighed,
@@ -45,17 +46,23 @@ function read(form, watch) {
 function tell(form, wrong) {
   const line = form.querySelector("[data-error]");
   line.hidden = !wrong;
-  line.querySelector("span").textContent = wrong ? form.dataset.numberWanted : "";
+  const clock = wrong && form.dataset.unit === "s" && /[:apm]/i.test(wrong.value);
+  line.querySelector("span").textContent = wrong ? (clock ? form.dataset.clock : form.dataset.numberWanted) : "";
   for (const input of form.querySelectorAll("input[inputmode=decimal]")) input.removeAttribute("aria-invalid");
   if (!wrong) return;
   wrong.setAttribute("aria-invalid", "true");
   wrong.focus();
 }
 
-/* A number with a point or a comma; null for anything else. */
-function number(text) {
-  const plain = text.replace(/[\s\u00a0]/g, "").replace(",", ".").replace("\u2212", "-");
-  return /^-?(\d+\.?\d*|\.\d+)$/.test(plain) ? Number(plain) : null;
+/* A number with a point or a comma, its unit behind it or not; seconds also as a stopwatch shows them, 0:02.68.
+   null for anything else, as in lessons/lab/typed.py. */
+function number(text, unit) {
+  let plain = text.replace("\u2212", "-").trim();
+  if (unit && plain.endsWith(unit)) plain = plain.slice(0, -unit.length);
+  plain = plain.replace(/[\s\u00a0\u202f]/g, "").replaceAll(",", ".");
+  if (/^[+-]?(\d+\.?\d*|\.\d+)$/.test(plain)) return Number(plain);
+  const shown = unit === "s" && /^(?:(\d{1,2}):)?(\d{1,2}):(\d{1,2}\.\d+)$/.exec(plain);
+  return shown ? Number(shown[1] ?? 0) * 3600 + Number(shown[2]) * 60 + Number(shown[3]) : null;
 }
 
 /* A version 4 UUID; crypto.randomUUID wants https, a school's own network may not have it. */

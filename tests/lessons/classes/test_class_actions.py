@@ -47,7 +47,7 @@ def sign_in(school_class: SchoolClass, nickname: str, pin: str = PIN) -> User | 
 
 
 def verbs(world):
-    school_class, member = world.school_class, world.student.membership
+    school_class, member = world.school_class, world.student.memberships.get()
     return {
         "change": lambda who: change_class(who, school_class, "7C", {}),
         "archive": lambda who: archive_class(who, school_class),
@@ -76,7 +76,7 @@ def test_who_does_not_teach_the_class_changes_nothing(world, who):
 
 def test_moving_needs_both_classes(world):
     with pytest.raises(PermissionDenied):
-        move_student(world.teacher, world.student.membership, world.far_class)
+        move_student(world.teacher, world.student.memberships.get(), world.far_class)
 
 
 def test_a_teacher_makes_a_class_and_teaches_it(world):
@@ -166,7 +166,7 @@ class TestStudents:
             add_student(world.teacher, world.school_class, name.upper())
         with pytest.raises(NotPossible, match="e-mail"):
             add_student(world.teacher, world.school_class, "a@school.invalid")
-        rename_student(world.teacher, world.student.membership, f"  {name.upper()} ")
+        rename_student(world.teacher, world.student.memberships.get(), f"  {name.upper()} ")
         world.student.refresh_from_db()
         assert world.student.display_name == name.upper()
 
@@ -178,7 +178,7 @@ class TestStudents:
         submission = make_submission(world)
         client = Client()
         client.force_login(world.student, backend="lessons.signin.ClassCodeBackend")
-        remove_student(world.teacher, world.student.membership)
+        remove_student(world.teacher, world.student.memberships.get())
         assert client.get("/").url.startswith("/sign-in")
         assert sign_in(world.school_class, world.student.display_name) is None
         submission.refresh_from_db()
@@ -186,7 +186,7 @@ class TestStudents:
         add_student(world.teacher, world.school_class, world.student.display_name)
 
     def test_removing_twice_is_told(self, world):
-        member = world.student.membership
+        member = world.student.memberships.get()
         remove_student(world.teacher, member)
         with pytest.raises((ChangedMeanwhile, Membership.DoesNotExist)):
             remove_student(world.teacher, Membership(pk=member.pk, school_class=world.school_class))
@@ -194,7 +194,7 @@ class TestStudents:
     def test_moving_leaves_the_team_and_takes_the_pictures_along(self, world):
         world.far_class.teachers.add(world.teacher)
         submission = make_submission(world)
-        move_student(world.teacher, world.student.membership, world.far_class)
+        move_student(world.teacher, world.student.memberships.get(), world.far_class)
         member = Membership.objects.get(user=world.student)
         assert (member.school_class, member.team) == (world.far_class, None)
         assert sign_in(world.far_class, member.nickname) == world.student
@@ -205,7 +205,7 @@ class TestStudents:
         world.far_class.teachers.add(world.teacher)
         add_student(world.teacher, world.far_class, world.student.display_name)
         with pytest.raises(NotPossible, match="somebody else"):
-            move_student(world.teacher, world.student.membership, world.far_class)
+            move_student(world.teacher, world.student.memberships.get(), world.far_class)
 
 
 class TestCards:
@@ -243,7 +243,7 @@ class TestCards:
 
     def test_nobody_ticked(self, world):
         with pytest.raises(NotPossible, match="Tick"):
-            renew_pins(world.teacher, world.school_class, [world.far_student.membership.pk], "")
+            renew_pins(world.teacher, world.school_class, [world.far_student.memberships.get().pk], "")
 
     def test_a_card_opens_a_lock(self, world):
         User.objects.filter(pk=world.student.pk).update(

@@ -75,7 +75,7 @@ def test_a_teacher_makes_a_class_brings_in_a_list_and_prints_cards(world, teache
 
 def test_a_card_page_sent_twice_makes_no_second_set(world, teacher):
     page = address("class-cards", world.school_class.pk)
-    values = {"student": [world.student.membership.pk], "seen": hidden(body(teacher.get(page)))["seen"]}
+    values = {"student": [world.student.memberships.get().pk], "seen": hidden(body(teacher.get(page)))["seen"]}
     assert teacher.post(page, values).status_code == 200
     again = teacher.post(page, values)
     assert again.status_code == 422
@@ -170,7 +170,7 @@ class TestTeams:
 
     def test_by_hand_and_over_somebody_elses_change(self, world, teacher):
         page = address("class-teams", world.school_class.pk)
-        member = world.student.membership
+        member = world.student.memberships.get()
         fields = re.findall(
             r'<input type="(?:text|number)" name="((?:name|tray)-\d+)" value="([^"]*)"', body(teacher.get(page))
         )
@@ -250,6 +250,6 @@ def test_the_class_sign_holds_nobodys_pictures(world, teacher):
 
 
 def test_an_administrator_sees_every_class_a_teacher_their_own(world, signed_in):
-    make_class(world.far_teacher, "9Z", {})
-    assert "9Z" in body(signed_in(world.administrator).get(address("class-list")))
-    assert "9Z" not in body(signed_in(world.teacher).get(address("class-list")))
+    make_class(world.far_teacher, "9Z by night", {})
+    assert "9Z by night" in body(signed_in(world.administrator).get(address("class-list")))
+    assert "9Z by night" not in body(signed_in(world.teacher).get(address("class-list")))

@@ -66,7 +66,11 @@ class TestLists:
         assert User.objects.get(pk=tavi.user_id).is_active
 
     def test_only_who_the_list_no_longer_holds_can_be_ticked(self, world):
-        bring(world, "\n".join(m.nickname for m in world.school_class.memberships.all()), [world.student.membership.pk])
+        bring(
+            world,
+            "\n".join(m.nickname for m in world.school_class.memberships.all()),
+            [world.student.memberships.get().pk],
+        )
         assert Membership.objects.filter(user=world.student).exists()
 
     def test_two_swap_nicknames(self, fresh):
@@ -104,7 +108,7 @@ class TestLists:
 
 class TestTeams:
     def test_by_hand(self, world):
-        member = world.student.membership
+        member = world.student.memberships.get()
         named = {world.team.pk: ("Crew one", 7), world.second_team.pk: ("Crew two", 1)}
         seen = teams_seen(world.school_class)
         set_teams(world.teacher, world.school_class, {member.pk: world.second_team.pk}, named, seen)
@@ -130,19 +134,19 @@ class TestTeams:
     def test_a_team_of_another_class(self, world):
         with pytest.raises(NotPossible):
             set_teams(
-                world.teacher, world.school_class, {world.student.membership.pk: world.far_team.pk}, {},
+                world.teacher, world.school_class, {world.student.memberships.get().pk: world.far_team.pk}, {},
                 teams_seen(world.school_class),
             )  # fmt: skip
 
     def test_a_student_of_another_class_is_not_touched(self, world):
-        far = world.far_student.membership
+        far = world.far_student.memberships.get()
         set_teams(world.teacher, world.school_class, {far.pk: world.team.pk}, {}, teams_seen(world.school_class))
         far.refresh_from_db()
         assert far.team == world.far_team
 
     def test_two_teachers_at_once(self, world):
         seen = teams_seen(world.school_class)
-        member = world.student.membership
+        member = world.student.memberships.get()
         set_teams(world.teacher, world.school_class, {member.pk: world.second_team.pk}, {}, seen)
         with pytest.raises(ChangedMeanwhile):
             set_teams(world.administrator, world.school_class, {member.pk: None}, {}, seen)
@@ -188,7 +192,7 @@ class TestTeams:
 def test_of_two_who_save_teams_at_the_same_moment_one_wins(world, at_once):
     make_student(world.school_class, None, "Zed")  # in no team yet, so that drawing teams changes something too
     seen = teams_seen(world.school_class)
-    member = world.student.membership
+    member = world.student.memberships.get()
     results = at_once(
         lambda: set_teams(world.teacher, world.school_class, {member.pk: world.second_team.pk}, {}, seen),
         lambda: set_teams(world.administrator, world.school_class, {member.pk: None}, {}, seen),

@@ -9,8 +9,9 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from lessons.models import Argument, Mark
-from tests.lessons.lab.test_actions import enter, new
+from lessons.lab import actions
+from lessons.models import Argument, LabBoard, Mark
+from tests.lessons.lab.test_actions import enter, experiment, new
 from tests.world import World
 
 pytestmark = pytest.mark.django_db
@@ -30,6 +31,7 @@ def test_the_teams_own_means_stand_as_evidence_to_begin_with(lab: World, client:
     client.force_login(lab.student)
     page = client.get(url("lab-argument", lab)).content.decode().replace("\u00a0", " ")
     assert "Own wheel: 0 g: 2.81 ± 0.01 s." in page
+    assert "<td>2.80, 2.81, 2.82</td>" in page  # the numbers of the graph beside it
 
 
 def test_saving_and_a_second_page_that_did_not_know(lab: World, client: Client) -> None:
@@ -93,9 +95,33 @@ def test_the_lab_report_holds_readings_argument_and_marks(lab: World, client: Cl
         "2.81 ± 0.01 s",
         "Ours <is> faster.",
         "3 / 4",
+        "[x] c",
         "Careful runs.",
         "wheel rubbed (left out)",
     ):
         assert part in text, part
     client.force_login(lab.far_student)
     assert client.get(url("lab-report", lab)).status_code == 404
+
+
+def test_a_frozen_board_keeps_a_claim_that_is_written_over(lab: World, client: Client) -> None:
+    """It shows what was claimed when it was frozen, and says that something changed; running again it shows the new."""
+    actions.save_argument(
+        lab.student, lab.assignment, lab.team, 0, claim="lighter is faster", evidence="", reasoning=""
+    )
+    actions.set_board(lab.teacher, lab.assignment, frozen=True)
+    actions.save_argument(
+        lab.student, lab.assignment, lab.team, 1, claim="heavier is faster", evidence="", reasoning=""
+    )
+    actions.enter(lab.student, lab.assignment, lab.team, experiment(lab), new())
+    actions.set_board(lab.teacher, lab.assignment, frozen=True)  # freezing it again changes nothing
+    client.force_login(lab.teacher)
+    frozen = client.get(url("lab-board", lab)).content.decode()
+    assert "lighter is faster" in frozen
+    assert "heavier is faster" not in frozen
+    assert "1 run entered or corrected, 1 claim written or changed" in frozen
+    actions.set_board(lab.teacher, lab.assignment, frozen=False)
+    running = client.get(url("lab-board", lab)).content.decode()
+    assert "heavier is faster" in running
+    assert "Changed since" not in running
+    assert LabBoard.objects.get().claims == []

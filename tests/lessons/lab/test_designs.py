@@ -10,8 +10,9 @@ from django.urls import reverse
 from django.utils import timezone
 from pytest_django import DjangoAssertNumQueries
 
-from lessons.lab import physics, queries
+from lessons.lab import designs, queries
 from lessons.lab.designs import DesignsPage, designs_page
+from lessons.lab.parts import LabPart
 from lessons.models import Reading, Team
 from lessons.science.rolling import Wheel
 from lessons.science.values import Measured
@@ -61,12 +62,12 @@ def test_when_nothing_stands_out_it_is_said(lab: World) -> None:
 
 
 def test_the_parts_side_by_side(lab: World, monkeypatch: pytest.MonkeyPatch) -> None:
-    def wheel(grams: float, hole: float) -> physics.LabWheel:
+    def wheel(grams: float, hole: float) -> LabPart:
         made = Wheel(Measured(grams / 1000, 0.0001), Measured(4.98e-6, 1e-8), Measured(0.03, 0.0001))
-        return physics.LabWheel("version 2", made, (60.0, 60.0, 8.0), hole, 24.4)
+        return LabPart("version 2", grams, made, (60.0, 60.0, 8.0), hole, 24.4)
 
     found = {FIRST: wheel(9.5, 3.2), OWN: wheel(5.3, 3.2)}
-    monkeypatch.setattr(physics, "wheels_of", lambda *_args: found)
+    monkeypatch.setattr(designs, "parts_of", lambda *_args: found)
     rows = {row.label: row for row in page(lab).figures}
     assert rows["Mass"].values == ["9.5\u00a0g", "5.3\u00a0g"]
     assert rows["Mass"].change == "\u22124.2\u00a0g"
@@ -75,7 +76,7 @@ def test_the_parts_side_by_side(lab: World, monkeypatch: pytest.MonkeyPatch) -> 
     assert "mass \u22124.2" in page(lab).told[0].text
 
 
-@pytest.mark.parametrize("name", ["board", "physics", "designs", "coasting", "sheet"])
+@pytest.mark.parametrize("name", ["board", "physics", "designs", "coasting", "sheet", "argument", "paper"])
 def test_a_page_asks_no_more_for_more_teams(
     lab: World, client: Client, name: str, django_assert_max_num_queries: DjangoAssertNumQueries
 ) -> None:
@@ -83,7 +84,7 @@ def test_a_page_asks_no_more_for_more_teams(
         Team.objects.create(school_class=lab.school_class, number=number, name=f"Team {number}", tray=number + 40)
     put(lab, OWN, 0, 2.6, 2.7, 2.8)
     client.force_login(lab.teacher)
-    with django_assert_max_num_queries(12):
+    with django_assert_max_num_queries(10):
         client.get(reverse(f"lessons:lab-{name}", args=[lab.assignment.pk]), {"team": lab.team.pk})
 
 
@@ -112,7 +113,7 @@ def test_an_experiment_that_times_nothing(lab: World, client: Client) -> None:
     sheet = pages["sheet"].content.decode()
     assert "data-watch-face" not in sheet
     assert "Voltage" in sheet
-    assert "no ramp and cart" in pages["physics"].content.decode()
+    assert "names no model" in pages["physics"].content.decode()
     assert pages["report"].content.startswith(b"%PDF")
     for kind in ("csv", "json"):
         assert client.get(reverse("lessons:lab-results", args=[lab.assignment.pk, kind])).status_code == 200

@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 
-from lessons.lab.experiment import Best, ExperimentError, PredictBy, is_unit, read_experiment
+from lessons.lab.experiment import Best, ExperimentError, PredictBy, read_experiment
+from lessons.lab.units import is_unit
 from lessons.science.summary import HAND_TIMING
 from makerlab.demo import fixtures
 

@@ -10,6 +10,8 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from lessons.actions.plans import bring_back
+from lessons.actions.refusals import NotPossible
 from lessons.lab.edit import ExperimentForm, number_of
 from lessons.lab.experiment import read_experiment
 from lessons.models import LessonPlan, PlanVersion, Reading
@@ -18,6 +20,7 @@ from tests.lessons.lab.test_experiment import GOOD
 from tests.world import World
 
 pytestmark = pytest.mark.django_db
+NO_MODEL = {"model_kind": "", "body_g": "", "track_length_m": "", "track_rise_m": ""}
 
 
 def posted(plan: LessonPlan, **changes: Any) -> dict[str, Any]:
@@ -72,6 +75,7 @@ def test_it_is_saved_with_a_version_of_what_stood_there(client: Client, lab: Wor
         ({"tried": ["5"]}, "needs two values"),
         ({"predicted": "200"}, "predict another one"),
         ({"predicted": "inf"}, "is not a number"),
+        ({"rank_at": "50"}, "take one of these"),
         ({"trials": "2.5"}, "whole number"),
         ({"trials": "0"}, "From 1 to 20"),
         ({"decimals": "9"}, "From 0 to 4"),
@@ -83,6 +87,13 @@ def test_it_is_saved_with_a_version_of_what_stood_there(client: Client, lab: Wor
         ({"track_rise_m": "4"}, "rise by more"),
         ({"track_rise_m": ""}, "both length and rise"),
         ({"wheels": "40"}, "From 1 to 12"),
+        ({"changed_unit": "kg"}, "the load is in g"),
+        ({"model_kind": ""}, "Choose the model the figures below belong to"),
+        ({"model_kind": "perpetual"}, "Choose one"),
+        ({"model_kind": "launcher"}, "The model needs this"),
+        ({"model_kind": "hull"}, "needs what is measured in mm"),
+        ({"model_kind": "turbine", "turbine_blades": "2.5", "turbine_tip_mm": "100"}, "whole number"),
+        ({"model_kind": "turbine", "turbine_blades": "3", "turbine_tip_mm": "2"}, "From 10 to 1000"),
     ],
 )
 def test_a_fault_is_told_in_place_and_nothing_typed_is_lost(
@@ -95,6 +106,27 @@ def test_a_fault_is_told_in_place_and_nothing_typed_is_lost(
     assert "&lt;b&gt;kept &amp; seen" in page
     lab.plan.refresh_from_db()
     assert lab.plan.content["experiment"] == GOOD
+
+
+def test_a_teacher_gives_a_model_its_figures(client: Client, lab: World) -> None:
+    """The fields of the model alone are kept; a figure that may stay empty is left away."""
+    floats = {
+        **NO_MODEL, "model_kind": "hull", "hull_mast_g": "1,5", "measured_name": "freeboard", "measured_unit": "cm",
+    }  # fmt: skip
+    assert teacher(client, lab).post(url(lab), posted(lab.plan, **floats)).status_code == 302
+    lab.plan.refresh_from_db()
+    assert lab.plan.content["experiment"]["model"] == {"kind": "hull", "mast_g": 1.5}
+    assert "cart" not in lab.plan.content["experiment"]
+    found = read_experiment(lab.plan.content)
+    assert found is not None
+    assert found.model is not None
+    assert (found.model["mast_g"], found.model["water_g_per_cm3"]) == (1.5, 0.998)
+    page = client.get(url(lab)).content.decode()
+    assert 'value="1.5"' in page
+    assert '<details class="card stack edit-part" id="e-model-hull" open>' in page
+    assert client.post(url(lab), posted(lab.plan, model_kind="", hull_mast_g="")).status_code == 302
+    lab.plan.refresh_from_db()
+    assert "model" not in lab.plan.content["experiment"]
 
 
 def test_rows_come_and_go(client: Client, lab: World) -> None:
@@ -119,8 +151,8 @@ def test_the_preview_shows_the_table_of_a_team_or_what_is_lacking(client: Client
 @pytest.mark.parametrize(
     ("changes", "said"),
     [
-        ({"changed_unit": "kg"}, "In another unit their numbers would be wrong"),
-        ({"measured_unit": "min"}, "In another unit their numbers would be wrong"),
+        ({**NO_MODEL, "changed_unit": "kg"}, "In another unit their numbers would be wrong"),
+        ({**NO_MODEL, "measured_unit": "min"}, "In another unit their numbers would be wrong"),
         ({"tried": ["0", "300"]}, "Teams have measured at 200"),
         ({"designs": ["starting wheel", "better wheel"]}, "Keep that name"),
         ({"do": "drop"}, "cannot be taken away"),
@@ -133,6 +165,25 @@ def test_what_teams_measured_keeps_its_place(client: Client, lab: World, changes
     assert said in answer.content.decode()
     lab.plan.refresh_from_db()
     assert lab.plan.content["experiment"] == GOOD
+
+
+def test_an_old_version_in_another_unit_does_not_come_back_over_readings(client: Client, lab: World) -> None:
+    """A load of 200 g must not turn into 200 kg by bringing back the text of a year ago."""
+    changed = posted(lab.plan, **NO_MODEL, changed_unit="kg")
+    assert teacher(client, lab).post(url(lab), changed).status_code == 302
+    lab.plan.refresh_from_db()
+    measure(lab)
+    first = lab.plan.versions.get()
+    with pytest.raises(NotPossible, match="In another unit their numbers would be wrong"):
+        bring_back(lab.teacher, lab.plan, first.number, lab.plan.version)
+    page = client.post(
+        reverse("lessons:plan-version-back", args=[lab.plan.pk, first.number]),
+        {"version": lab.plan.version},
+        follow=True,
+    )
+    assert "Copy the lesson to change the unit" in page.content.decode()
+    lab.plan.refresh_from_db()
+    assert lab.plan.content["experiment"]["changed"]["unit"] == "kg"
 
 
 def test_more_values_and_designs_may_come_after_measuring(client: Client, lab: World) -> None:

@@ -177,8 +177,7 @@ def test_a_plan_without_experiment_has_no_lab(lab: World, signed: Any) -> None:
 
 
 def test_a_student_without_team_is_told(lab: World, signed: Any) -> None:
-    lab.student.membership.team = None
-    lab.student.membership.save()
+    lab.student.memberships.update(team=None)
     assert "not in a team" in signed(lab.student).get(url("lab-sheet", lab)).content.decode()
     assert send(signed(lab.student), lab, row()).status_code == 409
 

@@ -104,3 +104,11 @@ def test_what_changed_is_said_in_words():
 def test_standards_are_looked_up_by_code():
     assert paraphrase(" MS-PS2-2 ") == STANDARDS["MS-PS2-2"]
     assert paraphrase("TX.112") == ""
+
+
+@pytest.mark.parametrize("meeting", ["", None, "two", "1.5", {}])
+def test_a_step_without_a_meeting_yet_is_told_and_breaks_nothing(meeting):
+    """As the preview gets it while a row is being written."""
+    checked = check_plan({"meetings_count": 2}, {"steps": [STEP, {**STEP, "meeting": meeting}]})
+    assert ("steps", 1, "meeting") in checked.errors
+    assert len(checked.content["steps"]) == 2

@@ -106,6 +106,67 @@ def test_rows_come_and_go_and_nothing_typed_is_lost(plan, edit, asked, texts):
     assert (plan.version, plan.summary) == (2, "Roll.")  # nothing is saved by this
 
 
+class TestALongLesson:
+    """Its parts are closed at first, so that the page stays small; what is not on the page is not touched."""
+
+    @pytest.fixture
+    def plan(self, world) -> LessonPlan:
+        steps = [{"meeting": 1, "minutes": 1, "title": f"Step {n}", "text": f"Text {n}."} for n in range(50)]
+        cautions = [{"when": "tools", "text": f"Mind {n}.", "source": "common practice"} for n in range(3)]
+        content = {"objectives": ["Time a run.", "Draw a line."], "steps": steps, "cautions": cautions}
+        return verbs.save_plan(world.teacher, world.plan, 1, {"meetings_count": 1}, content)
+
+    def own(self, plan: LessonPlan, **changes: str) -> dict[str, str]:
+        """What the page sends when no part is open."""
+        return {name: value for name, value in posted(plan).items() if "-" not in name} | changes
+
+    def test_its_parts_are_closed_and_told_by_their_beginnings(self, world, signed_in, plan):
+        page = signed_in(world.teacher).get(reverse("lessons:plan-edit", args=[plan.pk])).content.decode()
+        assert "steps-rows" not in page
+        assert "50 rows: Step 0 · Step 1" in page
+        assert len(page) < 30_000
+
+    def test_saving_with_all_closed_changes_only_what_was_typed(self, plan, edit):
+        before = verbs.snapshot(plan)
+        assert edit(self.own(plan, summary="Shorter.", do="save")).status_code == 302
+        plan.refresh_from_db()
+        assert verbs.snapshot(plan) == before | {"summary": "Shorter."}
+
+    def test_opening_one_part_keeps_what_is_typed_and_leaves_the_others_closed(self, plan, edit):
+        page = edit(self.own(plan, summary="Half a sent", do="open:objectives")).content.decode()
+        assert "Half a sent</textarea>" in page
+        assert 'name="objectives-1-text"' in page
+        assert "steps-rows" not in page
+        rows = {"objectives-rows": "1", "objectives-0-text": "Typed."}
+        both = edit(self.own(plan, do="open:cautions", **rows)).content.decode()
+        assert ">Typed.</textarea>" in both
+        assert ">Mind 2.</textarea>" in both
+        assert edit(self.own(plan, do="save", **rows)).status_code == 302
+        plan.refresh_from_db()
+        assert plan.content["objectives"] == ["Typed."]
+        assert len(plan.content["steps"]) == 50
+        assert {"Mind 0.", "Mind 1.", "Mind 2."} <= {row["text"] for row in plan.content["cautions"]}
+
+    def test_what_another_saved_in_a_closed_part_stays(self, world, plan, edit):
+        mine = self.own(plan, summary="Mine.", do="save")
+        verbs.save_plan(world.far_teacher, plan, 2, {}, {"objectives": ["Theirs."]})
+        assert edit(mine).status_code == 409
+        assert edit({**mine, "version": "3"}).status_code == 302
+        plan.refresh_from_db()
+        assert (plan.summary, plan.content["objectives"]) == ("Mine.", ["Theirs."])
+
+    def test_a_fault_in_a_part_opens_it(self, plan, edit):
+        page = edit(self.own(plan, **{"objectives-rows": "1", "objectives-0-text": "x" * 2001, "do": "save"}))
+        assert page.status_code == 422
+        assert 'aria-describedby="objectives-0-text-error"' in page.content.decode()
+
+
+def test_how_it_reads_comes_when_it_is_asked_for(plan, edit):
+    """With script the page fetches it; without, a button asks for the page with it."""
+    assert "Meeting 1: steps take" not in edit(posted(plan, title="", do="save")).content.decode()
+    assert "Meeting 1: steps take 55" in edit(posted(plan, **{"steps-0-minutes": "35"}, do="preview")).content.decode()
+
+
 def test_a_fault_stands_at_its_field_and_all_is_kept(plan, edit):
     answer = edit(posted(plan, **{"title": "", "steps-0-minutes": "soon", "summary": "Mine <b>", "do": "save"}))
     page = answer.content.decode()
@@ -165,8 +226,10 @@ def test_preview_shows_what_is_typed_and_saves_nothing(world, signed_in, plan):
 
 @pytest.mark.parametrize("junk", ["", "9" * 400, "-1", "x", "³"])
 def test_preview_and_editor_stand_junk(world, signed_in, plan, junk):
-    data = posted(plan, **{"steps-rows": junk, "version": junk, "steps-0-meeting": junk, "meetings_count": junk})
     client = signed_in(world.teacher)
+    alone = posted(plan, **{"steps-0-meeting": junk})
+    assert client.post(reverse("lessons:plan-preview", args=[plan.pk]), alone).status_code == 200
+    data = posted(plan, **{"steps-rows": junk, "version": junk, "steps-0-meeting": junk, "meetings_count": junk})
     assert client.post(reverse("lessons:plan-preview", args=[plan.pk]), data).status_code == 200
     assert client.post(reverse("lessons:plan-edit", args=[plan.pk]), {**data, "do": "save"}).status_code in (409, 422)
     assert client.post(reverse("lessons:plan-edit", args=[plan.pk]), {"do": "save"}).status_code == 422

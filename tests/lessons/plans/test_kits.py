@@ -61,13 +61,15 @@ def test_a_part_is_measured_and_its_gauge_proposed(unused):
     assert fresh(part).verdict in ("ok", "advice")  # the part meets the gauge it proposed
 
 
-def test_codes_and_files_do_not_collide(unused):
+def test_codes_do_not_collide_and_the_same_bytes_are_stored_once(unused):
     world = unused
     first = kits.add_part(world.teacher, world.plan, "Wheel", mesh("wheel"))
     second = kits.add_part(world.teacher, world.plan, "Wheel", mesh("wheel"))
     third = kits.add_part(world.teacher, world.plan, "轮", mesh("wheel"))
     assert [part.code for part in (first, second, third)] == ["wheel-2", "wheel-3", "part"]
-    assert len({part.file.name for part in (first, second, third)}) == 3
+    assert len({part.file.name for part in (first, second, third)}) == 1
+    other = kits.add_part(world.teacher, world.plan, "Chassis", SimpleUploadedFile("a.stl", b"something else"))
+    assert other.file.name != first.file.name
 
 
 def test_a_file_that_is_none_is_told_and_the_kit_stays(unused):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from lessons.rosters import Changes, Member, Roster, RosterStudent, compare, names, read_oneroster, read_paste
@@ -102,6 +102,7 @@ MEMBERS = st.lists(
 ).map(lambda rows: [Member(pk, name, key) for pk, (name, key) in enumerate(rows, start=1)])
 
 
+@settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(STUDENTS, MEMBERS, st.booleans())
 def test_any_list_leaves_each_nickname_once_and_settles(students, members, ours):
     listed = Roster(tuple(students), names_are_ours=ours)

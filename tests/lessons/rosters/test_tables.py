@@ -72,6 +72,10 @@ def test_a_csv_file(separator, encoding):
     assert "a@b.c" not in repr(roster)
 
 
+def test_a_line_that_only_names_the_separator():
+    assert nicknames(read_csv(b"sep=;\r\nnickname;team\r\nJuno;Hares\r\n")) == ["Juno"]
+
+
 def test_quotes_and_breaks_inside_them():
     """RFC 4180, section 2: quotes around a field that holds a comma, a break or a doubled quote."""
     roster = read_csv(b'nickname,team\r\n"Juno ""J""","Hares, early"\r\n"Pip\r\nthe second",Toads\r\n')
@@ -100,7 +104,7 @@ def test_one_enormous_line_takes_no_time():
     began = time.perf_counter()
     assert told(read_paste("a@" * 500_000)) == [("long_nickname", 1)]
     assert told(read_paste("a" * 1_000_000)) == [("long_nickname", 1)]
-    assert time.perf_counter() - began < 2
+    assert time.perf_counter() - began < 10  # the square of the length would take hours
 
 
 @given(st.text(max_size=300))

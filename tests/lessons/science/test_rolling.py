@@ -23,7 +23,6 @@ from lessons.science.rolling import (
     expected_run,
     friction_needed,
     lighter_at_rim,
-    losses_from_coasting,
     losses_from_runs,
     losses_of,
     weighted_mean,
@@ -196,17 +195,6 @@ def test_impossible_times_are_not_explained_away() -> None:
     fast = run_of(cart, track).time_s.value * 0.8
     assert isinstance(losses_from_runs([TimedRun(cart, Measured(fast, 0.01))], track), Unknown)
     assert isinstance(losses_from_runs([], track), Unknown)
-
-
-def test_loss_from_coasting() -> None:
-    """A cart of known loss rolls out on the level: v^2 = 2 a L and t = v / a by hand."""
-    cart = Cart(exactly(0.1), wheel(0.0095, 0.58, 0.03))
-    slowing = 0.02 * G_M_S2 * (1 - cart.spin_share)
-    length = 1.8
-    time = math.sqrt(2 * length / slowing)
-    found = losses_from_coasting([Measured(length, 0.01)], [Measured(time, 0.05)], cart)
-    assert isinstance(found, Losses)
-    assert found.share.value == pytest.approx(0.02, rel=1e-9)
 
 
 def test_weighted_mean_of_discordant_values() -> None:

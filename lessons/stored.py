@@ -1,0 +1,90 @@
+"""Where uploaded meshes lie: the same bytes once for each school, and how much a team and a school may store.
+
+A stored file never changes and is named by uuid; rows point to it. It goes when the last row that points to it is gone.
+"""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+from django.conf import settings
+from django.core.files.storage import default_storage
+from django.db import transaction
+from django.db.models import QuerySet, Sum
+from django.utils.translation import gettext_lazy as _
+
+from lessons.models import MeasuredFile
+from makerlab.accounts.models import School
+from makerlab.uploads import MEGABYTE, UploadRefused
+
+
+def models_with_meshes() -> list[type[MeasuredFile]]:
+    """Kit parts, and whatever higher apps store meshes for."""
+    return MeasuredFile.__subclasses__()
+
+
+def rows_of(model: type[MeasuredFile], school_id: int) -> QuerySet[Any]:
+    """All rows of one kind that belong to a school."""
+    found: QuerySet[Any] = model._default_manager.filter(**{model.school_path: school_id})
+    return found
+
+
+def lock_school(school_id: int) -> None:
+    """Hold the school's store until the transaction ends: nobody deletes a file that somebody is about to share."""
+    School.objects.select_for_update().get(pk=school_id)
+
+
+def store_once(item: MeasuredFile, school_id: int) -> None:
+    """Let the item point to the file the school has of the same bytes already, if any, and drop its own copy.
+
+    Called in the transaction that writes the item, after its file was stored."""
+    lock_school(school_id)
+    own = item.file.name or ""
+    for model in models_with_meshes():
+        same = rows_of(model, school_id).filter(sha256=item.sha256, file_bytes=item.file_bytes)
+        for name in set(same.exclude(file__in=["", own]).values_list("file", flat=True)):
+            if default_storage.exists(name):
+                item.file.name = name
+                transaction.on_commit(partial(default_storage.delete, own))
+                return
+
+
+def file_of_deleted(instance: MeasuredFile, **_signal: Any) -> None:
+    """Receiver of ``post_delete``: the file goes once the row is really gone."""
+    if instance.file.name:
+        forget_later(instance.file.name)
+
+
+def forget_later(name: str) -> None:
+    """Delete a stored file when the transaction is committed, unless a row points to it by then. For rows whose school
+    may be gone as well."""
+    transaction.on_commit(partial(_forget_now, name))
+
+
+def _forget_now(name: str) -> None:
+    with transaction.atomic():
+        list(School.objects.select_for_update().order_by("pk").values_list("pk", flat=True))
+        if not any(model._default_manager.filter(file=name).exists() for model in models_with_meshes()):
+            default_storage.delete(name)
+
+
+def stored_bytes(rows: QuerySet[Any]) -> int:
+    """Bytes these rows' files have, each file once."""
+    files = rows.order_by().values("file", "file_bytes").distinct()
+    return int(files.aggregate(total=Sum("file_bytes"))["total"] or 0)
+
+
+def check_room(school_id: int, team_rows: QuerySet[Any] | None, size: int) -> None:
+    """Raise UploadRefused when the file would pass what a team or the school may store. Nothing is written."""
+    if team_rows is not None and stored_bytes(team_rows) + size > settings.TEAM_MAX_BYTES:
+        raise UploadRefused(
+            _("Your team's files have %(most)d MB together; more are not kept. Ask your teacher to make room.")
+            % {"most": settings.TEAM_MAX_BYTES // MEGABYTE}
+        )
+    used = sum(stored_bytes(rows_of(model, school_id)) for model in models_with_meshes())
+    if used + size > settings.SCHOOL_MAX_BYTES:
+        raise UploadRefused(
+            _("The school's store of %(most)d MB is full, so nothing was taken. Tell the administrator.")
+            % {"most": settings.SCHOOL_MAX_BYTES // MEGABYTE}
+        )
