@@ -8,6 +8,7 @@ from meshcheck.bodies import union_overlapping
 from meshcheck.miscounted import miscounted
 from meshcheck.moments import AREA, FIRST, SECOND, VOLUME, body_moments
 from meshcheck.types import Basics, FloatArray, Mesh, Topology, Unknown, Vector
+from telling import told
 
 Tensor = tuple[Vector, Vector, Vector]
 
@@ -35,7 +36,7 @@ def measure(mesh: Mesh, topology: Topology) -> Basics:
     total = total + twice.moments
     volume = float(total[VOLUME])
     if not volume > 0:
-        return _surface_only(mesh, Unknown("the faces turned inward and outward cancel each other out"))
+        return _surface_only(mesh, Unknown(told("the faces turned inward and outward cancel each other out")))
     offset = total[FIRST] / volume
     return Basics(
         area_mm2=float(total[AREA]),
@@ -62,11 +63,11 @@ def inertia_kg_m2(basics: Basics, density_g_cm3: float) -> Tensor | Unknown:
 
 def _no_volume_reason(topology: Topology) -> Unknown | None:
     if topology.open_edges:
-        return Unknown(f"the surface is not closed: {topology.open_edges} open edges")
+        return Unknown(told("the surface is not closed: {edges} open edges", edges=topology.open_edges))
     if topology.crowded_edges:
-        return Unknown(f"three or more faces meet at {topology.crowded_edges} edges")
+        return Unknown(told("three or more faces meet at {edges} edges", edges=topology.crowded_edges))
     if topology.flipped_edges:
-        return Unknown(f"faces disagree about which side is out along {topology.flipped_edges} edges")
+        return Unknown(told("faces disagree about which side is out along {edges} edges", edges=topology.flipped_edges))
     return None
 
 

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from meshcheck.nesting import Nesting, nest
 from meshcheck.types import FloatArray, IntArray, Mesh, Topology, Unknown
+from telling import told
 
 PAIRS_TESTED_ONE_BY_ONE = 200  # beyond this one union of all is cheaper than the pairs
 TOUCHING_SHARE = 1e-6  # shared volume below this part of the smaller body is a rounded touch, not an overlap
@@ -34,13 +35,15 @@ def union_overlapping(mesh: Mesh, topology: Topology) -> Mesh | Unknown:
     if not topology.overlapping_bodies:
         return mesh
     if topology.open_edges or topology.flipped_edges:
-        return Unknown("bodies overlap, and they cannot be joined because a surface is open or turned the wrong way")
+        return Unknown(
+            told("bodies overlap, and they cannot be joined because a surface is open or turned the wrong way")
+        )
     closed = np.ones(topology.bodies, bool)
     solids = _Solids(mesh.vertices, mesh.faces, nest(mesh.vertices, mesh.faces, mesh.body, topology.bodies, closed))
     together = sorted({k for pair in solids.close_pairs() for k in pair})
     joined = solids.union(together)
     if joined is None:
-        return Unknown("bodies overlap, and one of them is no clean solid, so they cannot be joined")
+        return Unknown(told("bodies overlap, and one of them is no clean solid, so they cannot be joined"))
     return _assemble(mesh, solids, together, joined)
 
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from meshcheck.findings import make
 from meshcheck.types import Finding, Gauge, Hole
 from meshcheck.types.bore import BoreKind, BoreShape
+from telling import chained, told
 
 NAMES = {
     BoreKind.ROUND: "round",
@@ -65,30 +66,32 @@ def needs_round_bar(hole: Hole, gauge: Gauge) -> bool:
 
 def in_words(shape: BoreShape) -> str:
     """A bore's shape with its measures: "hexagonal, 6.35 mm across flats"."""
-    words = [NAMES[shape.kind]]
+    words: list[str] = [told(NAMES[shape.kind])]
     if shape.across_flats_mm is not None:
-        words.append(f"{shape.across_flats_mm:.2f} mm across {'the flat' if shape.kind is BoreKind.D else 'flats'}")
+        across = "{mm:.2f} mm across the flat" if shape.kind is BoreKind.D else "{mm:.2f} mm across flats"
+        words.append(told(across, mm=shape.across_flats_mm))
     if shape.wide_mm is not None:
-        words.append(f"{shape.wide_mm:.2f} mm at the wide end")
+        words.append(told("{mm:.2f} mm at the wide end", mm=shape.wide_mm))
     if shape.keyway_width_mm is not None and shape.keyway_depth_mm is not None:
-        words.append(f"{shape.keyway_width_mm:.2f} mm wide and {shape.keyway_depth_mm:.2f} mm deep")
-    return ", ".join(words)
+        keyway = "{width:.2f} mm wide and {depth:.2f} mm deep"
+        words.append(told(keyway, width=shape.keyway_width_mm, depth=shape.keyway_depth_mm))
+    return chained(words)
 
 
 def _where(concerned: Sequence[Hole], total: int) -> str:
-    return "" if total == 1 else f" in {len(concerned)} of {total} holes"
+    return "" if total == 1 else told(" in {bad} of {count} holes", bad=len(concerned), count=total)
 
 
 def _changed(changed: Sequence[Hole], wanted: BoreKind, low_mm: float, total: int) -> Finding:
     hole = min(changed, key=lambda h: h.free_diameter_mm)
-    because = DRIVES
+    because = told(DRIVES)
     if wanted is BoreKind.ROUND:
         loose = TAPERS if hole.shape.kind is BoreKind.TAPERED else LOOSE
-        because = BLOCKS.format(free=hole.free_diameter_mm) if hole.free_diameter_mm < low_mm else loose
+        because = told(BLOCKS, free=hole.free_diameter_mm) if hole.free_diameter_mm < low_mm else told(loose)
     return make(
         "bore_shape_changed",
         found=in_words(hole.shape),
-        wanted_shape=NAMES[wanted],
+        wanted_shape=told(NAMES[wanted]),
         because=because,
         where=_where(changed, total),
     )

@@ -76,6 +76,7 @@ def check_part(
         turn=found.turn,
         signature=found.signature,
         spin=found.spin,
+        outside=found.outside,
         posed=pose is not None,
         mesh=found.mesh,
         seconds=time.perf_counter() - began,

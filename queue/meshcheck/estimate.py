@@ -22,6 +22,7 @@ from meshcheck.printed import printed_body
 from meshcheck.settings import at_speeds
 from meshcheck.timing import Place, Visit, place_of, plate_seconds, time_layers
 from meshcheck.types import Estimate, FloatArray, IntArray, Machine, Mesh, PrintedBody, PrintSettings, Support, Unknown
+from telling import told
 
 Placed = tuple[Mesh, float, float, float]
 
@@ -119,16 +120,16 @@ def _check_plate(
 
 def _part(mesh: Mesh, settings: PrintSettings, support: Support | None) -> _Part | Unknown:
     if len(mesh.faces) == 0 or float(np.ptp(mesh.vertices[:, 2])) <= 0:
-        return Unknown("there is no body to cut into layers")
+        return Unknown(told("there is no body to cut into layers"))
     torn = unsound(mesh)
     if torn is not None:
-        return Unknown(f"{torn}, so inside and outside cannot be told apart")
+        return Unknown(told("{torn}, so inside and outside cannot be told apart", torn=torn))
     try:
         shapes = part_shapes(mesh, settings, support)
     except TooManySegments as problem:
-        return Unknown(f"the mesh is too fine for its height: {problem}")
+        return Unknown(told("the mesh is too fine for its height: {problem}", problem=problem.words))
     if shapes.volume_mm3 <= 0:
-        return Unknown("its layers enclose nothing; the faces may point inward")
+        return Unknown(told("its layers enclose nothing; the faces may point inward"))
     keys = [layer_key(shapes, k) for k in range(printed_layers(shapes))]
     distinct = {key: number for number, key in enumerate(dict.fromkeys(keys))}
     return _Part(
@@ -154,8 +155,9 @@ def unsound(mesh: Mesh) -> str | None:
         return None
     met = np.bincount(ids, minlength=count)[uneven]
     if (met == 1).any():
-        return "the surface is not closed"
-    return "three or more faces meet at one edge" if (met > 2).any() else "some faces are inside out"
+        return told("the surface is not closed")
+    crowded = bool((met > 2).any())
+    return told("three or more faces meet at one edge") if crowded else told("some faces are inside out")
 
 
 def _sum_up(copies: Sequence[_Copy], settings: PrintSettings, machine: Machine, body: PrintedBody | None) -> Estimate:

@@ -4,8 +4,13 @@ from __future__ import annotations
 
 from meshcheck.catalogue import ENTRIES
 from meshcheck.types import Finding, Level, MeshRejected, Note, Scale
+from telling import told
 
 Figure = float | int | str | None
+# by the decimals of a measure
+TO = ("{low:.0f} to {high:.0f} {unit}", "{low:.1f} to {high:.1f} {unit}", "{low:.2f} to {high:.2f} {unit}")
+AT_LEAST = ("at least {low:.0f} {unit}", "at least {low:.1f} {unit}", "at least {low:.2f} {unit}")
+AT_MOST = ("at most {high:.0f} {unit}", "at most {high:.1f} {unit}", "at most {high:.2f} {unit}")
 
 
 def make(code: str, **values: Figure) -> Finding:
@@ -22,11 +27,11 @@ def make(code: str, **values: Figure) -> Finding:
     return Finding(
         code=code,
         level=entry.level,
-        title=entry.title.format(**filled),
-        figure=entry.figure.format(**filled),
-        why=entry.why.format(**filled),
-        mend=entry.mend.format(**filled),
-        limit_source=entry.limit_source,
+        title=told(entry.title, **filled),
+        figure=told(entry.figure, **filled),
+        why=told(entry.why, **filled),
+        mend=told(entry.mend, **filled),
+        limit_source=told(entry.limit_source),
         scale=Scale(value, low, high, entry.unit, entry.decimals) if measured and value is not None else None,
     )
 
@@ -34,10 +39,10 @@ def make(code: str, **values: Figure) -> Finding:
 def allowed(low: float | None, high: float | None, unit: str, decimals: int) -> str:
     """The limits in words: "3.15 to 3.30 mm", "at least 0.84 mm", "at most 14.0 g"."""
     if low is not None and high is not None:
-        return f"{low:.{decimals}f} to {high:.{decimals}f} {unit}"
+        return told(TO[decimals], low=low, high=high, unit=unit)
     if low is not None:
-        return f"at least {low:.{decimals}f} {unit}"
-    return f"at most {high:.{decimals}f} {unit}" if high is not None else ""
+        return told(AT_LEAST[decimals], low=low, unit=unit)
+    return told(AT_MOST[decimals], high=high, unit=unit) if high is not None else ""
 
 
 def from_note(note: Note) -> Finding:

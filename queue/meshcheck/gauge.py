@@ -11,6 +11,7 @@ from meshcheck.bore_gauge import judge_bore, needs_round_bar
 from meshcheck.findings import make
 from meshcheck.types import Basics, Finding, Gauge, Hole, HubDeviation, Mesh, Unknown, Vector, known
 from meshcheck.types.bore import BoreKind
+from telling import told
 
 # Within this share of a unit's factor (and far outside any redesign) the part was read in the wrong unit.
 UNIT_SHARE = 0.05
@@ -122,7 +123,7 @@ def _eccentricity(hole: Hole) -> float:
 
 def _where(bad: Sequence[Hole], gauged: Sequence[Hole]) -> str:
     """ " in 2 of 4 holes", nothing when there is only one."""
-    return "" if len(gauged) == 1 else f" in {len(bad)} of {len(gauged)} holes"
+    return "" if len(gauged) == 1 else told(" in {bad} of {count} holes", bad=len(bad), count=len(gauged))
 
 
 def _count(gauged: Sequence[Hole], bodies: int, gauge: Gauge, asked: _Asked) -> list[Finding]:
@@ -141,7 +142,13 @@ def _wrong_unit(gauged: Sequence[Hole], asked: _Asked) -> Finding | None:
         if all(abs(hole.diameter_mm / asked.wanted / factor - 1) < UNIT_SHARE for hole in gauged):
             value = gauged[0].diameter_mm
             return make(
-                "unit_scale", times=times, because=because, how=how, value=value, low=asked.low, high=asked.high
+                "unit_scale",
+                times=told(times),
+                because=told(because),
+                how=told(how),
+                value=value,
+                low=asked.low,
+                high=asked.high,
             )
     return None
 
@@ -284,10 +291,17 @@ def judge_hub(hub: HubDeviation | Unknown | None, gauge: Gauge) -> tuple[Finding
     most = gauge.hole_depth_tolerance_mm
     if hub.largest_mm > most:
         x, y, z = hub.place_mm
-        return (make("hub_changed", value=hub.largest_mm, high=most, where=f" at x {x:.1f}, y {y:.1f}, z {z:.1f}"),)
+        return (
+            make(
+                "hub_changed",
+                value=hub.largest_mm,
+                high=most,
+                where=told(" at x {x:.1f}, y {y:.1f}, z {z:.1f}", x=x, y=y, z=z),
+            ),
+        )
     outside = known(hub.outside_mm)
     if outside is not None and abs(outside) > most:
-        words = "wider" if outside > 0 else "narrower"
+        words = told("wider") if outside > 0 else told("narrower")
         return (make("hub_outside_changed", value=2 * abs(outside), high=2 * most, words=words),)
     return (make("hub_kept", value=hub.largest_mm, high=most),)
 

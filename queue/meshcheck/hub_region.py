@@ -20,6 +20,7 @@ from meshcheck.holes.outline import WIDEST_SHARE, outline_at
 from meshcheck.nearest import distances, spread_points
 from meshcheck.radial import outside_radii
 from meshcheck.types import FloatArray, Hole, HubDeviation, Mesh, Unknown
+from telling import told
 
 SPACING_MM, COARSE_MM = 0.3, 1.5  # between points: for the figure, and to find how the hubs lie best
 POINTS_MOST = 60_000
@@ -59,12 +60,12 @@ def furthest_hub(
 ) -> HubDeviation | Unknown:
     """The hub of a file that is furthest from the kit part's; unknown where either has no hole to lay it by."""
     if not kit_holes:
-        return Unknown("the kit part has no such hole")
+        return Unknown(told("the kit part has no such hole"))
     if not holes:
-        return Unknown("there is no hole to lay it by")
+        return Unknown(told("there is no hole to lay it by"))
     kit = kit_hub(kit_mesh, kit_holes[0], hub_diameter_mm)
     if any(abs(np.log(hole.diameter_mm / kit.hole.diameter_mm)) > ALIKE_MOST for hole in holes):
-        return Unknown("the hole is not the kit part's")
+        return Unknown(told("the hole is not the kit part's"))
     several = len(holes) > 1
     found = [hub_deviation(mesh, hole, kit, _body_at(mesh, hole) if several else None) for hole in holes[:HUBS_MOST]]
     return max(found, key=lambda each: each.largest_mm)
@@ -210,7 +211,7 @@ def _radius_at(outline: FloatArray, angles: FloatArray) -> FloatArray:
 
 def _outside(ours: FloatArray, hole: Hole, theirs: FloatArray, kit: KitHub) -> float | Unknown:
     """By how much the hub's free outside is wider (or, negative, narrower) than the kit's, as a radius in mm."""
-    joined = Unknown("nothing of the hub's outside is free")
+    joined = Unknown(told("nothing of the hub's outside is free"))
     found = outside_radii(_reaching(ours, 4 * kit.radius_mm), hole.diameter_mm / 2, hole.depth_mm / 2)
     wanted = outside_radii(_reaching(theirs, 4 * kit.radius_mm), kit.hole.diameter_mm / 2, kit.hole.depth_mm / 2)
     own = wanted[np.abs(wanted - kit.radius_mm) < 0.1 * kit.radius_mm]

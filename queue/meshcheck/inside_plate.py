@@ -19,6 +19,7 @@ from meshcheck.plating import PlacedFile, placed_meshes
 from meshcheck.settings import at_speeds
 from meshcheck.timing import Place, Visit, place_of, plate_seconds, time_layers
 from meshcheck.types import FloatArray, Machine, Mesh, PrintSettings, Support, Unknown
+from telling import told
 
 SIDE = 900  # px of the square picture: three times a part's, so that its lines stay apart
 EDGE = 24.0
@@ -54,7 +55,9 @@ def look_inside_plate(
         raise ValueError("a plate needs at least one part")
     open_skins = [number for number, (mesh, *_) in enumerate(placed, 1) if not closed(mesh)]
     if open_skins:
-        return Unknown(f"the skin of copy {open_skins[0]} is not closed, so nobody can tell what is inside")
+        return Unknown(
+            told("the skin of copy {copy} is not closed, so nobody can tell what is inside", copy=open_skins[0])
+        )
     copies = _copies(placed, supports, settings)
     heights = [printed_layers(copy.shapes) for copy in copies]
     layer = min(max(layer, 0), max(heights) - 1)

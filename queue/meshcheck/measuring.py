@@ -15,6 +15,7 @@ from meshcheck.holes import find_holes
 from meshcheck.hub_region import furthest_hub
 from meshcheck.moments import VOLUME, body_moments
 from meshcheck.orientation import Rotation, advise_turn, turned
+from meshcheck.outside import outside_of
 from meshcheck.overhang import bed_slack_mm, overhang
 from meshcheck.repair import repair
 from meshcheck.similarity import signature_of_file
@@ -30,6 +31,7 @@ from meshcheck.types import (
     Limits,
     Machine,
     Mesh,
+    Outside,
     PrintSettings,
     RawMesh,
     Signature,
@@ -46,6 +48,7 @@ from meshcheck.types import (
 )
 from meshcheck.units import UnitJudgement, judge_unit
 from meshcheck.walls import thin_walls
+from telling import told
 
 WALL_LINES = 2.0
 
@@ -72,6 +75,7 @@ class Measured:
     turn: Turn | Unknown
     signature: Signature | Unknown
     spin: Spin | Unknown
+    outside: Outside | Unknown
 
 
 def measure_part(
@@ -119,7 +123,17 @@ def measure_part(
         turn=_turn(solid, printed, judged, settings, machine, limits),
         signature=signature_of_file(solid, topology, basics, copies),
         spin=spin_of(solid, holes, gauge, copies, printed),
+        outside=_outside(solid, gauge, copies, closed),
     )
+
+
+def _outside(solid: Mesh, gauge: Gauge | None, copies: int, closed: bool) -> Outside | Unknown:
+    """Of a part that goes to the lab: one that is redesigned, alone in its file."""
+    if gauge is None:
+        return Unknown(told("only redesigned parts go to the lab"))
+    if copies > 1:
+        return Unknown(told("the file holds several parts"))
+    return outside_of(solid) if closed else Unknown(told("the skin of the part is not closed"))
 
 
 def _hub(
@@ -149,7 +163,7 @@ def _turn(
     if isinstance(printed, Unknown):
         return printed
     if judged.proposed is not None:
-        return Unknown("the unit is not settled")
+        return Unknown(told("the unit is not settled"))
     return advise_turn(solid, settings, machine, printed, limits.bed_mm)
 
 

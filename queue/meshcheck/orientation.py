@@ -29,6 +29,7 @@ from meshcheck.types import (
     Vector,
     known,
 )
+from telling import chained, told
 
 # The weights, all in minutes or as a share of the print (common practice, no source; a room may think otherwise).
 MINUTES_PER_GRAM = 6.0  # a small printer draws about ten grams an hour: a wasted gram is worth the time it took
@@ -99,7 +100,7 @@ def advise_turn(
     poses = [pose for pose in best_poses(mesh, settings, machine) if _fits(mesh, pose, bed_mm)]
     own = next((p for p in poses if p.rotation == AS_DRAWN), None) or pose_as_drawn(mesh, settings, machine)
     if own is None:
-        return Unknown("its support could not be counted")
+        return Unknown(told("its support could not be counted"))
     stay = Turn(own, 0.0, 0.0, "lies well as it is drawn")
     if not poses or poses[0].rotation == AS_DRAWN:
         return stay
@@ -242,18 +243,18 @@ def _fits(mesh: Mesh, pose: Pose, bed_mm: Vector | None) -> bool:
 
 def _why(own: Pose, best: Pose) -> str:
     """What the turn changes, in plain words."""
-    reasons = []
+    reasons: list[str] = []
     if best.support_mm3 == 0 < own.support_mm3:
-        reasons.append("needs no support")
+        reasons.append(told("needs no support"))
     elif best.support_mm3 < 0.9 * own.support_mm3:
-        reasons.append("needs less support")
+        reasons.append(told("needs less support"))
     if own.tip_deg < TIP_LEAST_DEG <= best.tip_deg:
-        reasons.append("stands by itself")
+        reasons.append(told("stands by itself"))
     elif best.contact_mm2 > 1.5 * own.contact_mm2 and own.contact_mm2 < CONTACT_ENOUGH_MM2:
-        reasons.append("holds better on the bed")
+        reasons.append(told("holds better on the bed"))
     if best.height_mm < 0.9 * own.height_mm:
-        reasons.append(f"is {best.height_mm:.0f} instead of {own.height_mm:.0f} mm high")
+        reasons.append(told("is {best:.0f} instead of {own:.0f} mm high", best=best.height_mm, own=own.height_mm))
     if not reasons:
-        reasons.append("prints in less time")
+        reasons.append(told("prints in less time"))
     *most, last = reasons
-    return f"{', '.join(most)} and {last}" if most else last
+    return told("{first} and {rest}", first=chained(most), rest=last) if most else last

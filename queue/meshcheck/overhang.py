@@ -12,6 +12,7 @@ from meshcheck.columns import GRID_TURN_RAD, Spans, solid_spans
 from meshcheck.edges import coordinate_step_mm, face_normals, normal_noise
 from meshcheck.support_columns import SupportColumns
 from meshcheck.types import FloatArray, IntArray, Mesh, PrintSettings, Support, Unknown
+from telling import told
 
 LIMIT_DEG = 45.0
 # A facet lies on the bed when no corner is higher: half the last digit of a file written with two decimals.
@@ -69,12 +70,13 @@ def support_below(
     faces = steep[~bridging]
     found = Support(float(area[faces].sum()), faces, 0.0, 0.0, how.limit_deg, bridges=bridges)
     if not watertight:
-        return _unmeasured(found, "the skin is not closed, so nobody can say where support would end")
+        return _unmeasured(found, told("the skin is not closed, so nobody can say where support would end"))
     if not len(faces):
         return found
     spans = solid_spans(mesh.vertices, mesh.faces, pitch_mm=how.pitch_mm)
     if spans.unbalanced > UNBALANCED_SHARE_MOST * spans.columns:
-        return _unmeasured(found, "parts of the skin face the wrong way, so nobody can say where support would end")
+        because = told("parts of the skin face the wrong way, so nobody can say where support would end")
+        return _unmeasured(found, because)
     return _stand(found, mesh, spans)
 
 

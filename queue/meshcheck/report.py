@@ -22,8 +22,10 @@ from meshcheck.types import (
     Unknown,
     known,
 )
+from telling import as_data, told
 
 DECIMALS = 6
+SAID = ("title", "figure", "why", "mend", "limit_source")  # the texts of a finding
 
 
 def report_json(report: Report) -> dict[str, Any]:
@@ -35,8 +37,10 @@ def report_json(report: Report) -> dict[str, Any]:
         "file": report.file,
         "verdict": report.verdict.value,
         "reason": report.reason,
+        "reason_said": as_data(report.reason),
         "units": report.unit.value if report.unit else None,
         "unit_reason": report.unit_reason,
+        "unit_reason_said": as_data(report.unit_reason),
         "unit_proposed": report.unit_proposed.value if report.unit_proposed else None,
         "format": report.format,
         **_shape(report),
@@ -51,7 +55,8 @@ def report_json(report: Report) -> dict[str, Any]:
         "posed": report.posed,
         "signature": None if isinstance(report.signature, Unknown) else signature_json(report.signature),
         "spin": None if isinstance(report.spin, Unknown) else dataclasses.asdict(report.spin),
-        "findings": [_finding(finding) for finding in report.findings],
+        "outside": None if isinstance(report.outside, Unknown) else dataclasses.asdict(report.outside),
+        "findings": [finding_json(finding) for finding in report.findings],
         "seconds": _plain(report.seconds),
     }
     return facts
@@ -59,7 +64,7 @@ def report_json(report: Report) -> dict[str, Any]:
 
 def _shape(report: Report) -> dict[str, Any]:
     topology, basics, support = report.topology, report.basics, report.support
-    inertia = inertia_kg_m2(basics, report.density_g_cm3) if basics else Unknown("not measured")
+    inertia = inertia_kg_m2(basics, report.density_g_cm3) if basics else Unknown(told("not measured"))
     outline = footprint(report.mesh) if report.mesh is not None and len(report.mesh.faces) else None
     return {
         **_topology(topology),
@@ -150,9 +155,10 @@ def _pose(report: Report) -> dict[str, Any] | None:
     }
 
 
-def _finding(finding: Finding) -> dict[str, Any]:
+def finding_json(finding: Finding) -> dict[str, Any]:
+    """A finding as plain values; ``said`` holds each of its texts as ``telling.as_data`` gives it."""
     plain = dataclasses.asdict(finding)
-    return {**plain, "level": finding.level.value}
+    return {**plain, "level": finding.level.value, "said": {name: as_data(getattr(finding, name)) for name in SAID}}
 
 
 def _plain(value: Any) -> Any:

@@ -28,9 +28,10 @@ from meshcheck.materials import MATERIALS
 from meshcheck.overhang import bed_slack_mm, overhang
 from meshcheck.picture import draw
 from meshcheck.plating import arranged, estimate_files, placed_file, read_solid, rotation_of
-from meshcheck.report import report_json
+from meshcheck.report import finding_json, report_json
 from meshcheck.shown.make import Shown, shown
 from meshcheck.types import Gauge, Limits, Machine, Mesh, MeshRejected, PrintSettings, Unit, Unknown, Vector
+from telling import as_data, told
 
 
 def measure(
@@ -84,6 +85,22 @@ def _kit_mesh(kit_part: Mapping[str, Any] | None) -> Mesh | None:
         return None
 
 
+def look(path: str, name: str, unit: str | None) -> dict[str, Any]:
+    """What a file holds, without checking it as a part: ``size_mm``, ``triangles`` and whether it is ``closed``; or
+    ``rejected`` with the reason."""
+    try:
+        mesh, closed = read_solid(path, name, Unit(unit) if unit else None)
+    except MeshRejected as rejected:
+        return {"rejected": rejected.message}
+    low, high = mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)
+    return {"size_mm": [float(side) for side in high - low], "triangles": len(mesh.faces), "closed": bool(closed)}
+
+
+def unknown(because: str) -> dict[str, Any]:
+    """The answer where nothing can be said: why, and how that was said (``told.as_data``)."""
+    return {"unknown": because, "said": {"unknown": as_data(because)}}
+
+
 def layer(
     path: str,
     name: str,
@@ -98,9 +115,9 @@ def layer(
     try:
         mesh, closed = read_solid(path, name, Unit(unit) if unit else None, rotation_of(pose) if pose else None)
     except MeshRejected as rejected:
-        return {"unknown": rejected.message}
+        return unknown(rejected.message)
     if not closed:
-        return {"unknown": "Its skin is not closed, so nobody can tell what is inside."}
+        return unknown(told("Its skin is not closed, so nobody can tell what is inside."))
     support = overhang(mesh, asked.overhang_limit_deg, watertight=True, bed_mm=bed_slack_mm(asked, bool(pose)))
     return dataclasses.asdict(look_inside(mesh, asked, Machine(**machine), support, number))
 
@@ -115,8 +132,8 @@ def plate_layer(
             [placed_file(part) for part in parts], PrintSettings(**settings), Machine(**machine), number
         )
     except MeshRejected as rejected:
-        return {"unknown": rejected.message}
-    return {"unknown": found.because} if isinstance(found, Unknown) else dataclasses.asdict(found)
+        return unknown(rejected.message)
+    return unknown(found.because) if isinstance(found, Unknown) else dataclasses.asdict(found)
 
 
 def estimate_plate(
@@ -130,9 +147,9 @@ def estimate_plate(
     try:
         found = estimate_files([placed_file(part) for part in parts], PrintSettings(**settings), kinds)
     except MeshRejected as rejected:
-        return {"unknown": rejected.message}
+        return unknown(rejected.message)
     if isinstance(found, Unknown):
-        return {"unknown": found.because}
+        return unknown(found.because)
     some = next(iter(found.values()))
     return {
         "mass_g": some.mass_g + some.support_g + some.raft_brim_g,
@@ -162,7 +179,14 @@ def read_prepared(
     try:
         facts = read_gcode(Path(path).read_bytes(), words, Machine(**machine), filament)
     except GcodeRejected as wrong:
-        return {"rejected": {"code": wrong.code, "message": wrong.message, "mend": wrong.mend}}
+        return {
+            "rejected": {
+                "code": wrong.code,
+                "message": wrong.message,
+                "mend": wrong.mend,
+                "said": {"message": as_data(wrong.message), "mend": as_data(wrong.mend)},
+            }
+        }
     x, y = plate["extents_mm"]
     findings = belongs_to_plate(facts, plate["height_mm"], plate["grams"], (x, y)) + suits_material(facts, filament)
     if plate.get("duration_s") is not None:
@@ -170,7 +194,7 @@ def read_prepared(
     if bed_mm is not None:
         low, high = bed_mm
         findings += fits_bed(facts, low, high)
-    return {"facts": asdict(facts), "findings": [asdict(finding) for finding in findings]}
+    return {"facts": asdict(facts), "findings": [finding_json(finding) for finding in findings]}
 
 
 def write_plate(

@@ -28,6 +28,7 @@ from meshcheck.types import (
     known,
 )
 from meshcheck.units import UNIT_NAMES
+from telling import chained, told
 
 # Only one line of plastic fits in a wall of fewer lines than this (common practice, no source).
 ONE_LINE_BELOW = 1.5
@@ -40,10 +41,10 @@ def statements(found: Measured, gauge: Gauge | None, settings: PrintSettings, li
     yield from _skin(found)
     if found.judged.proposed is not None:
         # every other figure would be judged in the wrong unit and only confuse
-        unit_name = UNIT_NAMES[found.judged.proposed]
+        unit_name = told(UNIT_NAMES[found.judged.proposed])
         yield make("unit_proposed", unit_name=unit_name, because=found.judged.reason)
         return
-    yield make("unit_taken", unit_name=UNIT_NAMES[found.judged.unit], because=found.judged.reason)
+    yield make("unit_taken", unit_name=told(UNIT_NAMES[found.judged.unit]), because=found.judged.reason)
     if gauge is not None:
         yield from judge_gauge(found.holes, found.basics, found.pieces, gauge, sizes_mm=found.sizes_mm)
         yield from judge_hub(found.hub, gauge)
@@ -95,11 +96,18 @@ def _through_itself(found: Measured) -> Iterable[Finding]:
     elif crossings.length_mm > 0 and basics.inverted_mm3 <= CROSSING_ROOM_MM3:
         yield make("skin_grazes", length_mm=crossings.length_mm, where=where)
     elif not crossings.complete:
-        yield make("not_measured", what="Whether the skin crosses itself", because="its faces lie too close together")
+        yield make(
+            "not_measured",
+            what=told("Whether the skin crosses itself"),
+            because=told("its faces lie too close together"),
+        )
 
 
 def _near(place_mm: Vector | None) -> str:
-    return "" if place_mm is None else ", near x {:.1f}, y {:.1f}, z {:.1f}".format(*place_mm)
+    if place_mm is None:
+        return ""
+    x, y, z = place_mm
+    return told(", near x {x:.1f}, y {y:.1f}, z {z:.1f}", x=x, y=y, z=z)
 
 
 def _bed(size_mm: Vector, bed_mm: Vector | None) -> Iterable[Finding]:
@@ -117,7 +125,7 @@ def _walls(walls: Walls, line_width_mm: float) -> Iterable[Finding]:
         yield make("walls_none")
         return
     if isinstance(walls.thinnest_mm, Unknown):
-        yield make("not_measured", what="The walls", because=walls.thinnest_mm.because)
+        yield make("not_measured", what=told("The walls"), because=walls.thinnest_mm.because)
         return
     thinnest = walls.thinnest_mm
     if thinnest < line_width_mm:
@@ -136,12 +144,13 @@ def _undersides(support: Support, settings: PrintSettings) -> Finding:
         return make("undersides_ok", limit_deg=support.limit_deg)
     volume = known(support.volume_mm3)
     if volume is None:
-        words = "support not known"
+        words = told("support not known")
     elif settings.support == "off":
-        words = "and this part is printed without support"
+        words = told("and this part is printed without support")
     else:
         grams = volume * settings.support_share * MATERIALS[settings.material].density_g_cm3 / 1000
-        words = f"{grams:.1f} g of support" if grams >= 0.05 else "less than 0.1 g of support"
+        some = "{grams:.1f} g of support" if grams >= 0.05 else "less than 0.1 g of support"
+        words = told(some, grams=grams)
     area_cm2 = support.overhang_area_mm2 / 100
     return make("steep_underside", area_cm2=area_cm2, limit_deg=support.limit_deg, support=words)
 
@@ -152,8 +161,8 @@ def _small(features: tuple[SmallFeature, ...]) -> Iterable[Finding]:
         concerned = [feature for feature in features if feature.kind == kind]
         if concerned:
             x, y, z = concerned[0].place_mm
-            more = f", the thinnest of {len(concerned)}" if len(concerned) > 1 else ""
-            where = f" at x {x:.1f}, y {y:.1f}, z {z:.1f}{more}"
+            more = told(", the thinnest of {count}", count=len(concerned)) if len(concerned) > 1 else ""
+            where = told(" at x {x:.1f}, y {y:.1f}, z {z:.1f}{more}", x=x, y=y, z=z, more=more)
             yield make(code, value=concerned[0].diameter_mm, low=least, where=where)
 
 
@@ -162,9 +171,9 @@ def _lying(turn: Turn | Unknown) -> Iterable[Finding]:
     if isinstance(turn, Unknown):
         return
     if turn.pose.rotation != AS_DRAWN:
-        saved = [f"{turn.saves_g:.1f} g"] if turn.saves_g >= 0.05 else []
-        saved += [f"{turn.saves_min:.0f} min"] if turn.saves_min >= 0.5 else []
-        words = " and ".join(saved) or "the risk that it fails"
+        saved = [told("{grams:.1f} g", grams=turn.saves_g)] if turn.saves_g >= 0.05 else []
+        saved += [told("{minutes:.0f} min", minutes=turn.saves_min)] if turn.saves_min >= 0.5 else []
+        words = chained(saved, "{first} and {rest}") if saved else told("the risk that it fails")
         yield make("turn_it", saved=words, because=turn.why, face=_face_words(turn.pose.rotation[2]))
     if turn.pose.tip_deg < TIP_LEAST_DEG:
         yield make("no_flat_side", value=turn.pose.tip_deg, low=TIP_LEAST_DEG)
@@ -174,9 +183,11 @@ def _face_words(upward: Vector) -> str:
     """The face that looks down in a pose, by where it looks in the drawing; ``upward`` is what looks up then."""
     k = max(range(3), key=lambda axis: abs(upward[axis]))
     if abs(upward[k]) < MAINLY:
-        return "the slanted face"
+        return told("the slanted face")
     sign = "-" if upward[k] > 0 else "+"
-    return {"+z": "the top", "-z": "the bottom"}.get(f"{sign}{'xyz'[k]}", f"the side at {sign}{'xyz'[k]}")
+    if k == 2:
+        return told("the top") if sign == "+" else told("the bottom")
+    return told("the side at {axis}", axis=f"{sign}{'xyz'[k]}")
 
 
 def _amounts(found: Measured, limits: Limits) -> Iterable[Finding]:
@@ -205,10 +216,11 @@ def sentence(level: Level, findings: tuple[Finding, ...]) -> str:
     """The verdict in one sentence; a single thing to fix is named."""
     concerned = [finding for finding in findings if finding.level is level]
     if level is Level.PASSES:
-        return "Ready to print: every check passes."
+        return told("Ready to print: every check passes.")
     if level is Level.ADVICE:
-        pieces = "one piece" if len(concerned) == 1 else f"{len(concerned)} pieces"
-        return f"Can print, with {pieces} of advice."
+        if len(concerned) == 1:
+            return told("Can print, with one piece of advice.")
+        return told("Can print, with {count} pieces of advice.", count=len(concerned))
     title = concerned[0].title
     if len(concerned) == 1:
         return f"One thing must be fixed: {title[0].lower()}{title[1:]}."

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from meshcheck.types import MM_PER_UNIT, RawMesh, Unit, Vector
+from telling import told
 
 SMALL_IN_MM = (Unit.INCH, Unit.CENTIMETRE, Unit.METRE)  # units whose numbers look too small when taken as mm
 
@@ -52,22 +53,24 @@ def judge_unit(
     proposed when the gauge's hole, the kit part's volume, or the size (in this order) fits that unit and not mm.
     """
     if chosen is not None:
-        return UnitJudgement(chosen, f"Read in {UNIT_NAMES[chosen]}, as you chose.")
+        return UnitJudgement(chosen, told("Read in {unit}, as you chose.", unit=_named(chosen)))
     if raw.unit is not None:
-        return UnitJudgement(raw.unit, f"The file says it is drawn in {UNIT_NAMES[raw.unit]}.")
-    assumed = f"{raw.format.split('-')[0].upper()} files name no unit; millimetres are assumed"
+        return UnitJudgement(raw.unit, told("The file says it is drawn in {unit}.", unit=_named(raw.unit)))
+    assumed = told("{kind} files name no unit; millimetres are assumed", kind=raw.format.split("-")[0].upper())
     found = (
         _by_hole(gauge_hole_mm, hole_diameters)
         or _by_volume(reference_volume_mm3, volume)
         or _by_size(_sorted_size(raw), size_max_mm, bed_mm)
     )
     if found is None:
-        return UnitJudgement(Unit.MILLIMETRE, f"{assumed}.")
+        return UnitJudgement(Unit.MILLIMETRE, told("{assumed}.", assumed=assumed))
     proposed, why = found
     if proposed is Unit.MILLIMETRE:
-        return UnitJudgement(Unit.MILLIMETRE, f"{assumed}: {why}.")
+        return UnitJudgement(Unit.MILLIMETRE, told("{assumed}: {why}.", assumed=assumed, why=why))
     return UnitJudgement(
-        Unit.MILLIMETRE, f"{assumed}, but {why}: it was probably drawn in {UNIT_NAMES[proposed]}.", proposed
+        Unit.MILLIMETRE,
+        told("{assumed}, but {why}: it was probably drawn in {unit}.", assumed=assumed, why=why, unit=_named(proposed)),
+        proposed,
     )
 
 
@@ -89,11 +92,16 @@ def _by_hole(gauge_mm: float | None, diameters: Sequence[float] | None) -> tuple
             if _near(diameter * MM_PER_UNIT[unit], gauge_mm):
                 return (
                     unit,
-                    f"a hole of {_figure(diameter)} {UNIT_NAMES[unit]} fits the {_figure(gauge_mm)} mm hub hole",
+                    told(
+                        "a hole of {found:.3g} {unit} fits the {wanted:.3g} mm hub hole",
+                        found=diameter,
+                        unit=_named(unit),
+                        wanted=gauge_mm,
+                    ),
                 )
     for scale, words in _TOO_LARGE:
         if any(_near(diameter / scale, gauge_mm) for diameter in diameters):
-            return Unit.MILLIMETRE, f"its hub hole is {words}"
+            return Unit.MILLIMETRE, told("its hub hole is {times}", times=told(words))
     return None
 
 
@@ -106,7 +114,7 @@ def _by_volume(reference_mm3: float | None, volume: float | None) -> tuple[Unit,
         return None
     for unit in (Unit.MILLIMETRE, *SMALL_IN_MM, Unit.MICRON):
         if 1 / VOLUME_FACTOR <= volume * MM_PER_UNIT[unit] ** 3 / reference_mm3 <= VOLUME_FACTOR:
-            return unit, f"in {UNIT_NAMES[unit]} it has about as much material as the kit's own part"
+            return unit, told("in {unit} it has about as much material as the kit's own part", unit=_named(unit))
     return None
 
 
@@ -119,7 +127,11 @@ def _by_size(size: list[float], size_max_mm: Vector | None, bed_mm: Vector | Non
     for unit in sorted(SMALL_IN_MM, key=MM_PER_UNIT.__getitem__, reverse=True):
         scaled = [extent * MM_PER_UNIT[unit] for extent in size]
         if scaled[-1] >= crumb_mm and all(extent <= top for extent, top in zip(scaled, limit, strict=True)):
-            return unit, f"{_figure(size[-1])} mm across is a crumb, while {_figure(scaled[-1])} mm would be usual"
+            return unit, told(
+                "{found:.3g} mm across is a crumb, while {usual:.3g} mm would be usual",
+                found=size[-1],
+                usual=scaled[-1],
+            )
     return None
 
 
@@ -128,5 +140,5 @@ def _sorted_size(raw: RawMesh) -> list[float]:
     return sorted(float(extent) for extent in np.ptp(corners, axis=0))
 
 
-def _figure(value: float) -> str:
-    return f"{value:.3g}"
+def _named(unit: Unit) -> str:
+    return told(UNIT_NAMES[unit])

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from meshcheck.columns import Spans, solid_spans
 from meshcheck.edges import face_normals
 from meshcheck.types import FloatArray, IntArray, Mesh, Unknown, Walls
+from telling import told
 
 # Two sides within this angle make a wall, more make a wedge.
 WEDGE_DEG = 15.0
@@ -44,11 +45,13 @@ def thin_walls(mesh: Mesh, limit_mm: float) -> Walls:
     normals, _ = face_normals(mesh.corners)
     found = [_crossings(mesh, normals, axis) for axis in range(3)] if len(mesh.faces) else []
     if not found or any(crossings is None for crossings in found):
-        return Walls(Unknown("the skin is not sound, so walls cannot be told from gaps"), _no_faces(), None, limit_mm)
+        return Walls(
+            Unknown(told("the skin is not sound, so walls cannot be told from gaps")), _no_faces(), None, limit_mm
+        )
     walls = _joined([crossings for crossings in found if crossings is not None])
     measured = _measured(mesh, normals, walls, limit_mm)
     if measured is None:
-        nothing = Unknown("no two sides of the part face each other")
+        nothing = Unknown(told("no two sides of the part face each other"))
         return Walls(nothing, _no_faces(), None, limit_mm, none=True)
     thinnest, place, pair = measured
     thin = walls.parallel & (walls.width_mm < limit_mm)

@@ -35,14 +35,20 @@ class Timetable:
     """Which day kinds are in turn from ``first`` to ``last`` (None: until further notice).
 
     ``by_weekday``: weekday (Monday 0) -> day kind. Dates on other weekdays are free. ``rotation``, when given, replaces
-    it: its kinds take turns over the school days on those weekdays, ``first`` being the first of them; a holiday does
-    not use up a turn.
+    it on ``turning`` weekdays (empty: on all of ``by_weekday``): its kinds take turns over the school days on those
+    weekdays, the first on or after ``first`` having the first turn. A holiday does not use up a turn; a date that is of
+    another kind by exception does.
     """
 
     first: date
     by_weekday: Mapping[int, str]
     last: date | None = None
     rotation: tuple[str, ...] = ()
+    turning: frozenset[int] = frozenset()
+
+    def turns_on(self, day: date) -> bool:
+        """Whether the rotation says what kind that date is."""
+        return bool(self.rotation) and day.weekday() in (self.turning or self.by_weekday)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,12 +74,12 @@ class Bells:
             name = self.exceptions[day]
             return None if name is None else self.kinds[name]
         timetable = self._in_effect(day)
-        if timetable is None or day.weekday() not in timetable.by_weekday:
+        if timetable is None:
             return None
-        if timetable.rotation:
-            turns = self._school_days_before(timetable, day)
-            return self.kinds[timetable.rotation[turns % len(timetable.rotation)]]
-        return self.kinds[timetable.by_weekday[day.weekday()]]
+        if timetable.turns_on(day):
+            return self.kinds[timetable.rotation[self._turns_before(timetable, day) % len(timetable.rotation)]]
+        name = timetable.by_weekday.get(day.weekday())
+        return None if name is None else self.kinds[name]
 
     def on(self, day: date) -> tuple[StaffedInterval, ...]:
         """When staff are there that day."""
@@ -84,9 +90,7 @@ class Bells:
         current = [each for each in self.timetables if each.first <= day and (each.last is None or day <= each.last)]
         return max(current, key=lambda each: each.first, default=None)
 
-    def _school_days_before(self, timetable: Timetable, day: date) -> int:
-        """Days since the timetable began on which a turn of the rotation was used up."""
+    def _turns_before(self, timetable: Timetable, day: date) -> int:
+        """Turns of the rotation used up since the timetable began."""
         dates = (timetable.first + timedelta(days=offset) for offset in range((day - timetable.first).days))
-        return sum(
-            each.weekday() in timetable.by_weekday and self.exceptions.get(each, "") is not None for each in dates
-        )
+        return sum(timetable.turns_on(each) and self.exceptions.get(each, "") is not None for each in dates)

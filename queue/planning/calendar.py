@@ -179,9 +179,12 @@ def _staffed_minutes(
         end_day = day + timedelta(days=1) if interval.end == time(0) else day
         start = _utc(datetime.combine(day, interval.start, zone))
         end = datetime.combine(end_day, interval.end, zone)
-        # Of the two readings of a repeated hour the later one; in a skipped hour fold=0 is already the later.
-        end = max(_utc(end), _utc(end.replace(fold=1)))
+        # Of the two readings of a repeated hour the later one; in a skipped hour fold=0 is already the later. A date
+        # ends at its first midnight, where the next one begins.
+        end = _utc(end) if interval.end == time(0) else max(_utc(end), _utc(end.replace(fold=1)))
         first, last = ((moment - origin) // timedelta(minutes=1) for moment in (start, end))
+        if first >= last:  # all of it lies in the hour that is skipped
+            continue
         steps[first] = steps.get(first, 0) + interval.staff
         steps[last] = steps.get(last, 0) - interval.staff
     return _parts(steps)

@@ -1,4 +1,4 @@
-"""What is different between two plans, plate by plate, and why: the change list as data, and in sentences."""
+"""What is different between two plans, plate by plate, and why, as data: whoever shows it words it."""
 
 from __future__ import annotations
 
@@ -7,11 +7,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from planning.material import plate_mg
-from planning.types import Outage, Plan, PlannedRun, PlateJob, PrinterState, Problem, Unplaced
+from planning.types import Plan, PlannedRun, PlateJob, PrinterState, Problem
 from planning.verify import minutes_late
-
-# What one start moved is worth: a kit of ordinary weight two hours late (our own choice, no source).
-CHANGE_WORTH_MIN = 120
 
 
 class Cause(StrEnum):
@@ -32,6 +29,9 @@ class Cause(StrEnum):
     GAIN = "gain"  # nothing forced it: the plan is better so
 
 
+Reason = tuple[Cause, str | None]  # and the plate it made room for
+
+
 @dataclass(frozen=True, slots=True)
 class Change:
     """One plate: where it was and is. None: not in that plan. ``by_plate_id``: the plate it made room for;
@@ -43,7 +43,6 @@ class Change:
     to_printer_id: str | None
     to_setup_start: int | None
     cause: Cause
-    sentence: str
     by_plate_id: str | None = None
     root: Cause | None = None
     root_plate_id: str | None = None
@@ -62,55 +61,34 @@ class Change:
         return self.to_setup_start - self.from_setup_start
 
 
-@dataclass(frozen=True, slots=True)
-class ChangeList:
-    """All changes in order of the new start, then of the old; ``sentences`` sum them up by their root causes."""
-
-    changes: tuple[Change, ...]
-    sentences: tuple[str, ...]
-
-
-def change_list(
-    problem: Problem,
-    before: Plan,
-    after: Plan,
-    tolerance_min: int | None = None,
-    names: Mapping[str, str] | None = None,
-) -> ChangeList:
-    """What ``after``, a plan of ``problem``, changes in ``before``, a plan of the same room as it stood earlier.
+def change_list(problem: Problem, before: Plan, after: Plan, tolerance_min: int | None = None) -> tuple[Change, ...]:
+    """What ``after``, a plan of ``problem``, changes in ``before``, a plan of the same room as it stood earlier, in
+    order of the new start, then of the old.
 
     A start that moves by no more than ``tolerance_min`` (None: the room's ``change_tolerance_min``) on the same printer
-    is no change. ``names``: what sentences call a plate ("plate 12"); else its id. Plates that were started or finished
-    meanwhile (in ``before``, not in ``problem``) are listed with cause DONE.
+    is no change. Plates that were started or finished meanwhile (in ``before``, not in ``problem``) are listed with
+    cause DONE.
     """
-    return _Comparison(problem, before, after, tolerance_min, names or {}).compare()
-
-
-def usual_change_penalty(problem: Problem) -> int:
-    """A fair ``RoomRules.change_penalty``, in weighted minutes: CHANGE_WORTH_MIN of a kit of mean weight."""
-    weights = [kit.weight for kit in problem.kits if kit.deadline_minute is not None]
-    return round(CHANGE_WORTH_MIN * sum(weights) / len(weights)) if weights else CHANGE_WORTH_MIN
+    return _Comparison(problem, before, after, tolerance_min).compare()
 
 
 class _Comparison:
     """The two plans side by side."""
 
-    def __init__(
-        self, problem: Problem, before: Plan, after: Plan, tolerance_min: int | None, names: Mapping[str, str]
-    ) -> None:
-        self.problem, self.names = problem, names
+    def __init__(self, problem: Problem, before: Plan, after: Plan, tolerance_min: int | None) -> None:
+        self.problem = problem
         self.tolerance = problem.rules.change_tolerance_min if tolerance_min is None else tolerance_min
         self.old = {run.plate_id: run for run in before.runs}
         self.new = {run.plate_id: run for run in after.runs}
         self.plates = {plate.id: plate for plate in problem.plates}
         self.printers = {printer.id: printer for printer in problem.printers}
-        self.lost = {note.plate_id: note for note in after.unplaced}
+        self.lost = {note.plate_id for note in after.unplaced}
         self.lost_before = {note.plate_id for note in before.unplaced}
-        self.released = {note.plate_id: note for note in after.released}
+        self.released = {note.plate_id for note in after.released}
         self.ready = {each.printer_id: each.clear_end for each in after.clears}
         self.less_late = _less_late(problem, before, after)
 
-    def compare(self) -> ChangeList:
+    def compare(self) -> tuple[Change, ...]:
         moved = [plate_id for plate_id in sorted({*self.old, *self.new, *self.lost}) if self._differs(plate_id)]
         causes = {plate_id: self._cause(plate_id) for plate_id in moved}
         changes = [self._change(plate_id, causes) for plate_id in moved]
@@ -122,11 +100,7 @@ class _Comparison:
                 each.plate_id,
             )
         )
-        return ChangeList(tuple(changes), tuple(self._sentences(changes)))
-
-    def name(self, plate_id: str) -> str:
-        """What sentences call a plate."""
-        return self.names.get(plate_id, f"plate {plate_id}")
+        return tuple(changes)
 
     def _differs(self, plate_id: str) -> bool:
         old, new = self.old.get(plate_id), self.new.get(plate_id)
@@ -136,9 +110,9 @@ class _Comparison:
             return True
         return old.printer_id != new.printer_id or abs(new.setup_start - old.setup_start) > self.tolerance
 
-    def _change(self, plate_id: str, causes: Mapping[str, tuple[Cause, str, str | None]]) -> Change:
+    def _change(self, plate_id: str, causes: Mapping[str, Reason]) -> Change:
         old, new = self.old.get(plate_id), self.new.get(plate_id)
-        cause, sentence, by = causes[plate_id]
+        cause, by = causes[plate_id]
         root, root_plate = _root(plate_id, causes)
         gain: tuple[str, ...] = ()
         if cause in (Cause.GAIN, Cause.MADE_ROOM):
@@ -150,65 +124,57 @@ class _Comparison:
             to_printer_id=new.printer_id if new else None,
             to_setup_start=new.setup_start if new else None,
             cause=cause,
-            sentence=sentence,
             by_plate_id=by,
             root=root,
             root_plate_id=root_plate,
             gain_kit_ids=gain,
         )
 
-    def _cause(self, plate_id: str) -> tuple[Cause, str, str | None]:
-        """The first cause that holds, a sentence, and the plate it made room for."""
+    def _cause(self, plate_id: str) -> Reason:
+        """The first cause that holds."""
         old, new, plate = self.old.get(plate_id), self.new.get(plate_id), self.plates.get(plate_id)
         if plate is None:
-            return Cause.DONE, "It is not waiting any more.", None
+            return Cause.DONE, None
         if new is None:
-            note = self.lost.get(plate_id, Unplaced(plate_id, "The plan has no place for it."))
-            return Cause.NO_PLACE, note.reason, None
+            return Cause.NO_PLACE, None
         if old is None:
-            return Cause.NEW_PLATE, "It is new in the plan.", None
-        for cause, sentence in self._forced(plate, old, new):
-            return cause, sentence, None
+            return Cause.NEW_PLATE, None
+        for cause in self._forced(plate, old):
+            return cause, None
         taker = self._taker(old)
-        if taker is not None:
-            return Cause.MADE_ROOM, f"It makes room for {self.name(taker.plate_id)}.", taker.plate_id
-        return Cause.GAIN, self._gain_sentence(), None
+        return (Cause.GAIN, None) if taker is None else (Cause.MADE_ROOM, taker.plate_id)
 
-    def _forced(self, plate: PlateJob, old: PlannedRun, new: PlannedRun) -> Iterator[tuple[Cause, str]]:
+    def _forced(self, plate: PlateJob, old: PlannedRun) -> Iterator[Cause]:
         """What makes the old place impossible now, whatever else is planned."""
         printer, calendar = self.printers.get(old.printer_id), self.problem.calendar
-        if self._against_pin(plate, old, new):
-            yield Cause.PINNED, "Somebody has fixed where, when or after what it is printed."
+        if self._against_pin(plate, old):
+            yield Cause.PINNED
         if printer is None or printer.id not in plate.duration_min:
-            yield Cause.PRINTER_GONE, f"{printer.name if printer else 'Its printer'} cannot print it any more."
+            yield Cause.PRINTER_GONE
             return
         length = old.start - old.setup_start
         end = old.setup_start + length + plate.duration_min[printer.id]
-        outage = _outage_in(printer, old.setup_start, end)
-        if outage is not None:
-            at = calendar.to_datetime(outage.start)
-            why = f" ({outage.reason})" if outage.reason else ""
-            yield Cause.OUTAGE, f"{printer.name} is out of service from {at:%a %d %b %H:%M}{why}."
-        ready = self.ready.get(printer.id, printer.ready_minute)
-        if ready > old.setup_start:
-            yield Cause.PRINTER_BUSY, f"{printer.name} is clear only at {calendar.to_datetime(ready):%a %H:%M}."
+        if any(outage.start < end and old.setup_start < outage.end for outage in printer.outages):
+            yield Cause.OUTAGE
+        if self.ready.get(printer.id, printer.ready_minute) > old.setup_start:
+            yield Cause.PRINTER_BUSY
         if old.setup_start < self.problem.now:
-            yield Cause.PASSED, "Its start has passed and it was not started."
+            yield Cause.PASSED
         day = calendar.day_of(old.setup_start)
         if day is None or calendar.staff_at(old.setup_start) == 0:
-            yield Cause.NOBODY_THERE, "Nobody is there to set it up at that time any more."
+            yield Cause.NOBODY_THERE
             return
         limit = day.end
         if self.problem.rules.unattended_allowed and printer.may_run_unattended:
             limit = calendar.end if day.unattended_until is None else max(day.end, day.unattended_until)
         if end > limit:
-            yield Cause.LATE_END, f"{printer.name} would still be printing when it must have ended."
+            yield Cause.LATE_END
         if plate.id in self.released:
-            yield Cause.PRINTER_BUSY, self.released[plate.id].reason
+            yield Cause.PRINTER_BUSY
         if not old.swap and self._first_on(old) and not _has_filament(printer, plate):
-            yield Cause.SPOOL, f"The spool on {printer.name} is another now or does not last for it."
+            yield Cause.SPOOL
 
-    def _against_pin(self, plate: PlateJob, old: PlannedRun, new: PlannedRun) -> bool:
+    def _against_pin(self, plate: PlateJob, old: PlannedRun) -> bool:
         pin = plate.pin
         if pin.printer_id not in (None, old.printer_id) or pin.setup_start not in (None, old.setup_start):
             return True
@@ -234,49 +200,17 @@ class _Comparison:
         ]
         return min(there, key=lambda run: (run.setup_start, run.plate_id), default=None)
 
-    def _gain_sentence(self) -> str:
-        if self.less_late and self.less_late[0][1] > 0:
-            kit_id, minutes = self.less_late[0]
-            return f"The plan is better so: kit {kit_id} is {minutes} min less late."
-        return "The plan is better so."
 
-    def _sentences(self, changes: list[Change]) -> Iterator[str]:
-        """One for each root cause, most changes first."""
-        groups: dict[str, list[Change]] = {}
-        for change in changes:
-            if change.cause not in (Cause.DONE, Cause.NEW_PLATE):
-                groups.setdefault(self._because(change), []).append(change)
-        for because, members in sorted(groups.items(), key=lambda pair: (-len(pair[1]), pair[0])):
-            count = "1 start" if len(members) == 1 else f"{len(members)} starts"
-            yield f"{count} changed: {because}"
-
-    def _because(self, change: Change) -> str:
-        root_plate = change.root_plate_id
-        if root_plate is None or root_plate == change.plate_id:
-            return change.sentence
-        if change.root is Cause.NEW_PLATE:
-            return f"{_upper(self.name(root_plate))} is new in the plan."
-        return self._cause(root_plate)[1]
-
-
-def _upper(words: str) -> str:
-    return words[:1].upper() + words[1:]
-
-
-def _root(plate_id: str, causes: Mapping[str, tuple[Cause, str, str | None]]) -> tuple[Cause, str]:
+def _root(plate_id: str, causes: Mapping[str, Reason]) -> tuple[Cause, str]:
     """The end of the chain of plates that made room for each other; of a ring, the plate it was entered by."""
     seen = [plate_id]
     while True:
-        cause, _sentence, by = causes[seen[-1]]
+        cause, by = causes[seen[-1]]
         if cause is not Cause.MADE_ROOM or by is None or by not in causes:
             return cause, seen[-1]
         if by in seen:
             return Cause.GAIN, seen[-1]
         seen.append(by)
-
-
-def _outage_in(printer: PrinterState, start: int, end: int) -> Outage | None:
-    return next((outage for outage in printer.outages if outage.start < end and start < outage.end), None)
 
 
 def _has_filament(printer: PrinterState, plate: PlateJob) -> bool:

@@ -14,6 +14,7 @@ from planning.exact import FROZEN, PRINTER, SETUP, PinPart, build, is_frozen
 from planning.material import all_bars, why_not
 from planning.room import compile_problem
 from planning.types import Pin, PlateJob, Problem
+from telling import Told, chained, told
 
 WORK = 2.0  # CP-SAT's deterministic seconds for each question
 MOST_CLASHES = 5
@@ -24,7 +25,7 @@ class Clash:
     """Pins that cannot all hold; without any one of them the others could."""
 
     pins: tuple[PinPart, ...]
-    sentence: str
+    sentence: Told
 
 
 def clashing_pins(problem: Problem, names: Mapping[str, str] | None = None, seconds: float = 2.0) -> tuple[Clash, ...]:
@@ -101,26 +102,33 @@ class _Clashes:
                 core = rest
         return core
 
-    def _sentence(self, core: Sequence[PinPart]) -> str:
-        told = [self._told(part) for part in core]
-        if len(told) == 1:
+    def _sentence(self, core: Sequence[PinPart]) -> Told:
+        parts = [self._part(part) for part in core]
+        if len(parts) == 1:
             note = self.notes.get(core[0].plate_id)
-            because = f" {note}" if note else ""
-            return f"This cannot hold: {told[0]}.{because}"
-        return f"These cannot all hold: {'; '.join(told[:-1])}; and {told[-1]}."
+            if note:
+                return told("This cannot hold: {pin}. {because}", pin=parts[0], because=note)
+            return told("This cannot hold: {pin}.", pin=parts[0])
+        pins = chained(parts[:-1], "{first}; {rest}")
+        return told("These cannot all hold: {pins}; and {last}.", pins=pins, last=parts[-1])
 
-    def _told(self, part: PinPart) -> str:
+    def _part(self, part: PinPart) -> Told:
         """The pin in words."""
         plate, moment = self.plates[part.plate_id], self.problem.calendar.to_datetime
-        name, printers = self._name(part.plate_id), {printer.id: printer.name for printer in self.problem.printers}
+        name = self._name(part.plate_id)
         if part.what == PRINTER:
-            return f"{name} on {printers.get(plate.pin.printer_id or '', 'a printer that is not there')}"
+            return told("{plate} on {printer}", plate=name, printer=self._printer(plate.pin.printer_id))
         if part.what == SETUP:
-            return f"{name} at {moment(plate.pin.setup_start or 0):%a %d %b %H:%M}"
+            return told("{plate} at {when:%a %d %b %H:%M}", plate=name, when=moment(plate.pin.setup_start or 0))
         if part.what == FROZEN:
-            where = printers.get(plate.published_printer_id or "", "a printer that is not there")
-            return f"{name} on {where} at {moment(plate.published_setup_start or 0):%a %d %b %H:%M}, as was published"
-        return f"{name} after {self._name(part.what)}"
+            text = "{plate} on {printer} at {when:%a %d %b %H:%M}, as was published"
+            when = moment(plate.published_setup_start or 0)
+            return told(text, plate=name, printer=self._printer(plate.published_printer_id), when=when)
+        return told("{plate} after {before}", plate=name, before=self._name(part.what))
+
+    def _printer(self, printer_id: str | None) -> str:
+        names = {printer.id: printer.name for printer in self.problem.printers}
+        return names.get(printer_id or "") or told("a printer that is not there")
 
     def _name(self, plate_id: str) -> str:
-        return self.names.get(plate_id, f"plate {plate_id}")
+        return self.names.get(plate_id) or told("plate {id}", id=plate_id)

@@ -1,4 +1,4 @@
-"""Why a plan is as it is: lateness per kit, load of staff and printers, and sentences on what stands in the way."""
+"""Why a plan is as it is, in figures: lateness per kit, load of staff and printers. Whoever shows them words them."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from datetime import date, timedelta
 
 from planning.calendar import StaffedDay
-from planning.material import hours
 from planning.types import DayLoad, Explanation, KitLateness, Plan, PrinterState, Problem, WeekLoad
 from planning.verify import minutes_late, served_minutes
 
@@ -14,20 +13,9 @@ Span = tuple[int, int]
 
 
 def explain(problem: Problem, plan: Plan) -> Explanation:
-    """Figures and sentences for the room plan page; the sentences name printers and plates, most pressing first."""
+    """Kit by kit, day by day and week by week."""
     weeks = tuple(_week(problem, monday, days) for monday, days in _weeks(problem))
-    kits = _kits(problem, plan)
-    sentences = [week.sentence for week in weeks if max(week.technician_percent, week.printer_percent) > 100]
-    sentences += [f"Plate {note.plate_id} is not in the plan. {note.reason}" for note in plan.unplaced]
-    sentences += [f"Plate {note.plate_id} had to move. {note.reason}" for note in plan.released]
-    sentences += [_late_sentence(kit) for kit in sorted(kits, key=lambda kit: -kit.late_min) if kit.late_min]
-    return Explanation(plan.unplaced, kits, _days(problem, plan), weeks, tuple(sentences))
-
-
-def _late_sentence(kit: KitLateness) -> str:
-    if kit.ready_minute is None:
-        return f"Kit {kit.kit_id} is not complete within the days planned."
-    return f"Kit {kit.kit_id} is complete {hours(kit.late_min)} late."
+    return Explanation(_kits(problem, plan), _days(problem, plan), weeks)
 
 
 def _kits(problem: Problem, plan: Plan) -> tuple[KitLateness, ...]:
@@ -105,12 +93,8 @@ def _week(problem: Problem, monday: date, days: list[StaffedDay]) -> WeekLoad:
     technician = _percent(wanted_min, there_min)
     printing = sum(min(plate.duration_min.values()) + rules.start_min + rules.clear_min for plate in plates)
     printers = _percent(printing, sum(_printer_minutes(problem, printer, days) for printer in problem.printers))
-    sentence = f"Until {days[-1].day:%A %d %B}: technician load {technician:.0f} %, printer load {printers:.0f} %."
-    if technician > 100:
-        sentence += f" That is about {hours(wanted_min - there_min)} of starts and clears too many."
-    elif printers > 100:
-        sentence += " The printers cannot make all that is due by then."
-    return WeekLoad(monday, technician, printers, sentence)
+    too_many_min = max(0, wanted_min - there_min)
+    return WeekLoad(monday, days[-1].day, technician, printers, too_many_min)
 
 
 def _printer_minutes(problem: Problem, printer: PrinterState, days: list[StaffedDay]) -> int:

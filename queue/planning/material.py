@@ -10,12 +10,13 @@ from collections.abc import Mapping
 
 from planning.calendar import Calendar
 from planning.types import PlateJob, PrinterState, Problem, RoomRules
+from telling import chained, told
 
 
 def hours(minutes: float) -> str:
     """``95`` -> ``1 h 35 min``."""
     whole, rest = divmod(round(minutes), 60)
-    return f"{whole} h {rest:02d} min" if whole else f"{rest} min"
+    return told("{hours} h {minutes:02d} min" if whole else "{minutes} min", hours=whole, minutes=rest)
 
 
 def spool_mg(grams: float) -> int:
@@ -56,23 +57,37 @@ def bars(problem: Problem, plate: PlateJob, longest_min: Mapping[str, int]) -> d
 
     ``longest_min``: ``longest_runs(problem)``.
     """
-    rules, found = problem.rules, {}
-    for printer in sorted(problem.printers, key=lambda printer: printer.id):
-        minutes = plate.duration_min.get(printer.id)
-        longest = longest_min[printer.id]
-        loaded = (printer.material, printer.colour) == (plate.material, plate.colour)
-        holds = max(rules.new_spool_g, printer.spool_g if loaded else 0.0)
-        if minutes is None:
-            found[printer.id] = f"{printer.name} {plate.barred.get(printer.id, 'cannot print it')}"
-        elif plate.pin.printer_id not in (None, printer.id):
-            found[printer.id] = f"{printer.name} is not the printer it is pinned to"
-        elif minutes > longest:
-            found[printer.id] = (
-                f"{printer.name} would print {hours(minutes)}, but its longest run in these days is {hours(longest)}"
-            )
-        elif plate.grams > holds:
-            found[printer.id] = f"{printer.name} would need {plate.grams:.0f} g, but a spool holds {holds:.0f} g"
+    fits_all_day = max(plate.duration_min.values(), default=0) <= min(longest_min.values(), default=0)
+    if plate.pin.printer_id is None and fits_all_day and plate.grams <= problem.rules.new_spool_g:
+        doubtful = [printer for printer in problem.printers if printer.id not in plate.duration_min]
+    else:
+        doubtful = list(problem.printers)
+    found = {}
+    for printer in sorted(doubtful, key=lambda printer: printer.id):
+        reason = _bar(problem, plate, printer, longest_min[printer.id])
+        if reason is not None:
+            found[printer.id] = reason
     return found
+
+
+def _bar(problem: Problem, plate: PlateJob, printer: PrinterState, longest: int) -> str | None:
+    """Why that printer cannot take the plate; None when it can."""
+    minutes = plate.duration_min.get(printer.id)
+    loaded = (printer.material, printer.colour) == (plate.material, plate.colour)
+    holds = max(problem.rules.new_spool_g, printer.spool_g if loaded else 0.0)
+    if minutes is None:
+        why = plate.barred.get(printer.id)
+        return told("{printer} {why}", printer=printer.name, why=told("cannot print it") if why is None else why)
+    if plate.pin.printer_id not in (None, printer.id):
+        return told("{printer} is not the printer it is pinned to", printer=printer.name)
+    if minutes > longest:
+        much = {"printing": hours(minutes), "longest": hours(longest)}
+        text = "{printer} would print {printing}, but its longest run in these days is {longest}"
+        return told(text, printer=printer.name, **much)
+    if plate.grams > holds:
+        text = "{printer} would need {need:.0f} g, but a spool holds {holds:.0f} g"
+        return told(text, printer=printer.name, need=plate.grams, holds=holds)
+    return None
 
 
 def why_not(problem: Problem, barred: Mapping[str, str]) -> str | None:
@@ -80,5 +95,5 @@ def why_not(problem: Problem, barred: Mapping[str, str]) -> str | None:
     if len(barred) < len(problem.printers):
         return None
     if not problem.printers:
-        return "There is no printer in the room."
-    return "; ".join(barred.values()) + "."
+        return told("There is no printer in the room.")
+    return told("{reasons}.", reasons=chained(list(barred.values()), "{first}; {rest}"))

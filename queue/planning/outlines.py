@@ -53,6 +53,7 @@ def box_outline(half_width_mm: float, half_depth_mm: float) -> Outline:
     return Outline(x, y, False, 4 * x * y, corners=((-x, -y), (x, -y), (x, y), (-x, y)))
 
 
+@lru_cache(maxsize=1024)
 def exact_outlines(footprint: Footprint) -> tuple[Outline, ...]:
     """As ``outline_of``, but a hull lies in its smallest rectangle, or in the next smallest that stands at another
     angle, with its own corners."""
@@ -109,10 +110,21 @@ def outline_of(footprint: Footprint) -> Outline:
     area = polygon_area(points)
     if area <= 0:
         raise ValueError("The hull has no area.")
-    exact = _rectangles(points, area)[0]
-    box = replace(exact, corners=box_outline(exact.half_width_mm, exact.half_depth_mm).corners, is_hull=False)
-    disc = _enclosing_disc(points, area)
+    box, disc = smallest_box(footprint), _enclosing_disc(points, area)
     return disc if math.pi * disc.half_width_mm**2 < box.box_area_mm2 else box
+
+
+@lru_cache(maxsize=1024)
+def smallest_box(footprint: Footprint) -> Outline:
+    """The smallest rectangle a footprint lies in, of a hull at whatever angle."""
+    if isinstance(footprint, Rectangle):
+        return box_outline(footprint.width_mm / 2, footprint.depth_mm / 2)
+    if isinstance(footprint, Circle):
+        area = math.pi * footprint.radius_mm**2
+        return replace(box_outline(footprint.radius_mm, footprint.radius_mm), area_mm2=area)
+    points = centred_hull(footprint)
+    exact = _rectangles(points, polygon_area(points))[0]
+    return replace(exact, corners=box_outline(exact.half_width_mm, exact.half_depth_mm).corners, is_hull=False)
 
 
 def centred_hull(footprint: Hull) -> list[Point]:

@@ -16,6 +16,7 @@ from planning.bits import ALL, Ints, Words, book, first_free
 from planning.calendar import Calendar
 from planning.material import plate_mg, spool_mg, why_not
 from planning.types import PlannedClear, PlateJob, PrinterState, Problem, RoomRules, Unplaced
+from telling import told
 
 
 @dataclass(slots=True)
@@ -116,7 +117,8 @@ def settle(problem: Problem, barred: Mapping[str, Mapping[str, str]]) -> Settled
 def _wanted(problem: Problem, barred: Mapping[str, Mapping[str, str]]) -> tuple[list[Fixed], list[tuple[Fixed, str]]]:
     """Pinned and frozen runs by minute; and those that cannot even be tried, with the reason."""
     names = {printer.id: printer.name for printer in problem.printers}
-    wanted, refused = [], []
+    wanted: list[Fixed] = []
+    refused: list[tuple[Fixed, str]] = []
     for plate in sorted(problem.plates, key=lambda plate: plate.id):
         if why_not(problem, barred[plate.id]) is not None:
             continue
@@ -124,16 +126,18 @@ def _wanted(problem: Problem, barred: Mapping[str, Mapping[str, str]]) -> tuple[
         if fixed is None:
             continue
         if fixed.setup_start < problem.now:
-            refused.append((fixed, "Its start has passed and it was not started."))
+            refused.append((fixed, told("Its start has passed and it was not started.")))
         elif fixed.printer_id not in names or fixed.printer_id not in plate.duration_min:
-            refused.append((fixed, f"{names.get(fixed.printer_id, 'Its printer')} cannot print it now."))
+            name = names.get(fixed.printer_id)
+            text = "Its printer cannot print it now." if name is None else "{printer} cannot print it now."
+            refused.append((fixed, told(text, printer=name)))
         else:
             wanted.append(fixed)
     start_of = {fixed.plate.id: fixed.setup_start for fixed in wanted}
     for fixed in list(wanted):
         if any(start_of.get(before, -1) > fixed.setup_start for before in fixed.plate.pin.after_plate_ids):
             wanted.remove(fixed)
-            refused.append((fixed, "It is pinned after a plate that is pinned to start later."))
+            refused.append((fixed, told("It is pinned after a plate that is pinned to start later.")))
     return sorted(wanted, key=lambda fixed: (fixed.setup_start, fixed.plate.id)), refused
 
 
@@ -175,10 +179,11 @@ def _attempt(problem: Problem, wanted: list[Fixed]) -> tuple[Settled, tuple[Fixe
         at = diary.next_free(ready, rules.clear_min)
         if at is None:
             if each is not None:
-                return settled, (each, "Nobody would be there to clear it before the calendar ends.")
+                return settled, (each, told("Nobody would be there to clear it before the calendar ends."))
             settled.ready[printer_id] = None
             plate_id = printers[printer_id].running_plate_id or printer_id
-            reason = f"Nobody is there to clear {printers[printer_id].name} before the calendar ends."
+            text = "Nobody is there to clear {printer} before the calendar ends."
+            reason = told(text, printer=printers[printer_id].name)
             settled.unplaced.append(Unplaced(plate_id, reason))
             continue
         diary.book(at, rules.clear_min)
@@ -205,17 +210,18 @@ def _refusal(fixed: Fixed, printer: PrinterState, diary: Diary, problem: Problem
     length = rules.start_min + rules.swap_min * fixed.swap
     end = start + length + fixed.plate.duration_min[printer.id]
     if fixed.swap and plate_mg(fixed.plate.grams) > spool_mg(rules.new_spool_g):
-        return f"It needs {fixed.plate.grams:.0f} g and a new spool holds {rules.new_spool_g:.0f} g."
+        text = "It needs {need:.0f} g and a new spool holds {holds:.0f} g."
+        return told(text, need=fixed.plate.grams, holds=rules.new_spool_g)
     if not diary.is_free(start, length):
-        return f"Nobody is free to set up {printer.name} at that minute."
+        return told("Nobody is free to set up {printer} at that minute.", printer=printer.name)
     day = calendar.day_of(start)
     limit = day.end if day else 0
     if rules.unattended_allowed and printer.may_run_unattended and day:
         limit = calendar.end if day.unattended_until is None else max(day.end, day.unattended_until)
     if end > limit:
-        return f"{printer.name} would still be printing when the staffed day ends."
+        return told("{printer} would still be printing when the staffed day ends.", printer=printer.name)
     if any(outage.start < end and start < outage.end for outage in printer.outages):
-        return f"{printer.name} is out of service then."
+        return told("{printer} is out of service then.", printer=printer.name)
     return None
 
 
@@ -225,6 +231,6 @@ def _clash(settled: Settled, printers: dict[str, PrinterState], rules: RoomRules
     for fixed in settled.fixed:
         free_from = ready[fixed.printer_id]
         if free_from is None or free_from > fixed.setup_start:
-            return fixed, f"{printers[fixed.printer_id].name} is not free at that minute."
+            return fixed, told("{printer} is not free at that minute.", printer=printers[fixed.printer_id].name)
         ready[fixed.printer_id] = fixed.clear_start + rules.clear_min
     return None

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,12 +59,18 @@ class Fit:
         """Half the width of the interval that holds ``direction @ coefficients`` with probability ``share``."""
         along = np.asarray(direction, dtype=np.float64)
         sd = float(np.sqrt(along @ self.covariance @ along))
-        return float(students_t.ppf(0.5 + share / 2, self.freedom)) * sd
+        return _quantile(0.5 + share / 2, self.freedom) * sd
 
     @property
     def residual_sd(self) -> float:
         """Standard deviation of one residual in the fit's own units."""
         return self.scale * float(np.sqrt(HEAVY_TAILS / (HEAVY_TAILS - 2)))
+
+
+@lru_cache(maxsize=1024)
+def _quantile(share: float, freedom: float) -> float:
+    """Of Student's t; remembered, since a plan asks for the same few thousands of times."""
+    return float(students_t.ppf(share, freedom))
 
 
 def fit(rows: FloatArray, values: FloatArray, prior: Prior) -> Fit:

@@ -17,12 +17,14 @@ from planning.calendar import Calendar
 from planning.material import all_bars, plate_mg, spool_mg, why_not
 from planning.pins import Settled, settle
 from planning.types import Kit, PlannedClear, PlateJob, PrinterState, Problem, Unplaced
+from telling import told
 
 Longs = NDArray[np.int64]
 Records = NDArray[np.void]
 
 NEVER = 2**31 - 1
 NOTHING_TO_DO = -(2**30)
+AFTER_LOST = "It is pinned after plate {plate}, which cannot be placed."
 START_MIN, SWAP_MIN, CLEAR_MIN, NEW_SPOOL_MG, NOW, HORIZON, TOLERANCE_MIN = range(7)
 
 PRINTER = np.dtype(
@@ -153,15 +155,15 @@ def _in_order(plates: Sequence[PlateJob], unplaced: dict[str, Unplaced]) -> list
             if plate.id in unplaced:
                 continue
             if lost is not None:
-                unplaced[plate.id] = Unplaced(plate.id, f"It is pinned after plate {lost}, which cannot be placed.")
+                unplaced[plate.id] = Unplaced(plate.id, told(AFTER_LOST, plate=lost))
             elif seen.issuperset(before):
                 done.append(plate)
                 seen.add(plate.id)
             else:
                 rest.append(plate)
         if len(rest) == len(left):
-            for plate in rest:
-                unplaced[plate.id] = Unplaced(plate.id, "The pinned order of these plates goes round in a circle.")
+            reason = told("The pinned order of these plates goes round in a circle.")
+            unplaced.update({plate.id: Unplaced(plate.id, reason) for plate in rest})
             break
         left = rest
     return done

@@ -13,10 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from planning.bits import Ints
+from planning.compiled import inner, kernel
 from planning.room import CLEAR_MIN, HORIZON, NEVER, NOW, START_MIN, SWAP_MIN, Compiled, Room
 
 Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 LOOK_AHEAD = (0.5, 2.0, 8.0, 20.0)
 SWAP_AVERSION = (0.0, 0.5)
@@ -61,66 +61,93 @@ def orders(compiled: Compiled) -> dict[str, Ints]:
         "EDD+priority": np.lexsort((traits.queue, -traits.weight, traits.due)),
         "WSPT": np.lexsort((traits.queue, traits.minutes / floor)),
     }
+    clock = _clock(compiled.room)
     for look_ahead in LOOK_AHEAD:
         for aversion in SWAP_AVERSION:
             name = f"ATC {look_ahead:g}/{aversion:g}"
-            found[name] = apparent_tardiness_cost(compiled.room, traits, look_ahead, aversion)
+            found[name] = apparent_tardiness_cost(compiled.room, traits, clock, look_ahead, aversion)
     return {name: in_pinned_order(compiled.room, order.astype(np.int32)) for name, order in found.items()}
 
 
-def apparent_tardiness_cost(room: Room, traits: Traits, look_ahead: float, aversion: float) -> NDArray[np.int64]:
+def apparent_tardiness_cost(
+    room: Room, traits: Traits, clock: NDArray[np.int64], look_ahead: float, aversion: float
+) -> NDArray[np.int64]:
     """Whenever a printer is free next, the eligible plate of greatest index w/p exp(-slack / (look_ahead p_mean)).
 
     ``aversion`` divides the index of a plate that needs a swap by exp(aversion). Printers are taken to wait for staffed
-    days, technicians to be always free: it is only an order.
+    days, technicians to be always free: it is only an order. ``clock``: see ``_clock``.
     """
-    plates = room.duration.shape[0]
-    free = room.printers["ready"].astype(np.float64)
-    loaded = room.printers["loaded"].copy()
-    filament = room.plates["filament"]
-    waiting = np.ones(plates, np.bool_)
-    eligible = room.duration > 0
-    left = eligible.sum(axis=0)
-    scale = look_ahead * max(float(traits.minutes.mean()) if plates else 1.0, 1.0)
-    next_staffed = _next_staffed(room)
-    handling = float(room.numbers[START_MIN] + room.numbers[CLEAR_MIN])
-    order = np.zeros(plates, np.int64)
-    for place in range(plates):
-        printer = int(np.argmin(np.where(left > 0, free, np.inf)))
-        choice = np.flatnonzero(waiting & eligible[:, printer])
-        minutes = room.duration[choice, printer] + handling
-        slack = np.maximum(0.0, traits.due[choice] - minutes - free[printer])
-        index = np.log(np.maximum(traits.weight[choice], 1e-9) / np.maximum(minutes, 1e-9)) - slack / scale
-        index -= aversion * (filament[choice] != loaded[printer])
-        plate = int(choice[np.argmax(index)])
-        order[place] = plate
-        waiting[plate] = False
-        left -= eligible[plate]
-        swap = float(room.numbers[SWAP_MIN]) * (filament[plate] != loaded[printer])
-        free[printer] = _done(room, next_staffed, printer, free[printer], float(room.duration[plate, printer]), swap)
-        loaded[printer] = filament[plate]
+    scale = look_ahead * max(float(traits.minutes.mean()) if len(traits.minutes) else 1.0, 1.0)
+    return np.asarray(
+        _by_index(
+            room.duration,
+            room.printers,
+            room.plates,
+            traits.due,
+            np.log(np.maximum(traits.weight, 1e-9)),
+            clock,
+            room.ends,
+            room.numbers,
+            scale,
+            aversion,
+        )
+    )
+
+
+@kernel
+def _by_index(duration, printers, plates, due, log_weight, clock, ends, numbers, scale, aversion):  # type: ignore[no-untyped-def]
+    """The order (n,) int64 of ``apparent_tardiness_cost``."""
+    size, count = duration.shape
+    handling = float(numbers[START_MIN] + numbers[CLEAR_MIN])
+    free, loaded, left = np.zeros(count), np.zeros(count, np.int64), np.zeros(count, np.int64)
+    for printer in range(count):
+        free[printer], loaded[printer] = printers[printer].ready, printers[printer].loaded
+        for plate in range(size):
+            left[printer] += duration[plate, printer] > 0
+    waiting, order = np.ones(size, np.bool_), np.zeros(size, np.int64)
+    for place in range(size):
+        printer = -1
+        for other in range(count):
+            if left[other] > 0 and (printer < 0 or free[other] < free[printer]):
+                printer = other
+        best, chosen = -np.inf, -1
+        for plate in range(size):
+            minutes = duration[plate, printer] + handling
+            if waiting[plate] and duration[plate, printer] > 0:
+                slack = max(0.0, due[plate] - minutes - free[printer])
+                index = log_weight[plate] - np.log(minutes) - slack / scale
+                if plates[plate].filament != loaded[printer]:
+                    index -= aversion
+                if chosen < 0 or index > best:
+                    best, chosen = index, plate
+        order[place] = chosen
+        waiting[chosen] = False
+        for other in range(count):
+            left[other] -= duration[chosen, other] > 0
+        swap = plates[chosen].filament != loaded[printer]
+        busy = float(numbers[START_MIN] + (numbers[SWAP_MIN] if swap else 0) + duration[chosen, printer])
+        row = printers[printer].unattended
+        free[printer] = _done(clock, ends, row, numbers, free[printer], busy) + float(numbers[CLEAR_MIN])
+        loaded[printer] = plates[chosen].filament
     return order
 
 
-def _next_staffed(room: Room) -> NDArray[np.int64]:
-    """For every minute the first minute at or after it that lies in a staffed day."""
+def _clock(room: Room) -> NDArray[np.int64]:
+    """For every minute the first minute at or after it that lies in a staffed day, (horizon + 1,)."""
     horizon = int(room.numbers[HORIZON])
     here = np.where(room.ends[0] > 0, np.arange(horizon), horizon)
     ahead = np.minimum.accumulate(here[::-1])[::-1]
     return np.append(ahead, horizon).astype(np.int64)
 
 
-def _done(
-    room: Room, next_staffed: NDArray[np.int64], printer: int, minute: float, print_min: float, swap: float
-) -> float:
-    """Roughly when a printer is cleared again if it is set up from ``minute``."""
-    horizon = int(room.numbers[HORIZON])
-    handling = float(room.numbers[START_MIN]) + swap
-    at = int(next_staffed[min(int(max(minute, float(room.numbers[NOW]))), horizon)])
-    ends = room.ends[room.printers[printer]["unattended"]]
-    while at < horizon and at + handling + print_min > ends[at]:
-        at = int(next_staffed[min(int(room.ends[0, at]), horizon)])
-    return at + handling + print_min + float(room.numbers[CLEAR_MIN])
+@inner
+def _done(clock, ends, row, numbers, minute, busy):  # type: ignore[no-untyped-def]
+    """Roughly when a run of ``busy`` minutes is over if it is set up from ``minute``."""
+    horizon = numbers[HORIZON]
+    at = clock[min(np.int64(max(minute, float(numbers[NOW]))), horizon)]
+    while at < horizon and at + busy > ends[row, at]:
+        at = clock[min(np.int64(ends[0, at]), horizon)]
+    return at + busy
 
 
 def in_pinned_order(room: Room, order: Ints) -> Ints:

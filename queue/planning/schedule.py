@@ -33,6 +33,7 @@ from planning.rules import in_pinned_order, orders
 from planning.search import AVERSIONS, Start, anneal
 from planning.types import Objective, Plan, PlannedRun, Problem, Stop, Unplaced
 from planning.verify import changes_in, evaluate, violations
+from telling import told
 
 Key = tuple[int, int, int, int]
 
@@ -214,7 +215,8 @@ def _plan(problem: Problem, compiled: Compiled, table: Timetable, method: str) -
         run = table.runs[row]
         if run["state"] != PLACED:
             last = problem.calendar.to_datetime(problem.calendar.end)
-            lost.append(Unplaced(plate.id, f"No printer and technician are free for it before {last:%d %B %H:%M}."))
+            text = "No printer and technician are free for it before {last:%d %B %H:%M}."
+            lost.append(Unplaced(plate.id, told(text, last=last)))
             continue
         clear = int(run["clear"])
         runs.append(

@@ -1,9 +1,10 @@
 """The compiled course of events: what may happen when staff follow a plan and prints fail or take longer.
 
 Staff keep to the planned order on every printer and to planned minutes where they can; whoever needs a technician first
-is served first. A set-up that would not end in time by its planned duration waits for the next staffed day. A failed
-print is noticed, taken off, and printed again next on the same printer. Of a run that is partly good only the copies
-that are missing are printed again, in their share of the minutes and grams; until then all kits of the plate wait.
+is served first; what takes no time waits for nobody. A set-up that would not end in time by its planned duration waits
+for the next staffed day. A failed print is noticed, taken off, and printed again next on the same printer. Of a run
+that is partly good only the copies that are missing are printed again, in their share of the minutes and grams; until
+then all kits of the plate wait.
 """
 
 from __future__ import annotations
@@ -224,10 +225,12 @@ def simulate(  # type: ignore[no-untyped-def]
                 row = sequence[line.place]
                 plate, minutes = plates[row], _share(line, duration[row, number], risks[row])
                 length = _length(line, plate, numbers, risks[row])
-                begin = _set_up(busy, skip, ends, outages, line, line.request, length, minutes, horizon)
+                taken, hop = (busy, skip) if length > 0 else (diary[0], diary[3])
+                begin = _set_up(taken, hop, ends, outages, line, line.request, length, minutes, horizon)
                 action = length
             else:
-                begin = first_free(busy, skip, min(line.request, horizon), max(clear_min, 1), horizon)
+                taken, hop = (busy, skip) if clear_min > 0 else (diary[0], diary[3])
+                begin = first_free(taken, hop, min(line.request, horizon), max(clear_min, 1), horizon)
                 action = clear_min
             if begin >= horizon:
                 line.state, line.request = IDLE, NOBODY

@@ -291,20 +291,19 @@ class WeekLoad:
     """Work wanted by the end of a staffed week (Monday to Sunday) against what there is until then."""
 
     first_day: date
+    last_day: date
     technician_percent: float
     printer_percent: float
-    sentence: str
+    too_many_min: int  # starts and clears for which nobody has time
 
 
 @dataclass(frozen=True, slots=True)
 class Explanation:
-    """Why the plan is as it is, in figures and plain sentences."""
+    """Why the plan is as it is, in figures."""
 
-    unplaced: tuple[Unplaced, ...]
     kits: tuple[KitLateness, ...]
     days: tuple[DayLoad, ...]
     weeks: tuple[WeekLoad, ...]
-    sentences: tuple[str, ...]
 
 
 class Noticed(StrEnum):

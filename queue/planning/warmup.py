@@ -8,7 +8,7 @@ from planning.calendar import always_staffed
 from planning.forecast import forecast
 from planning.plates import lay_out
 from planning.schedule import rule_plans, solve
-from planning.types import Bed, Circle, Hull, Item, Kit, PlateJob, PrinterState, Problem, Risk, Shape, Stop
+from planning.types import Bed, Circle, Hull, Item, Kit, PlateJob, PrinterState, Problem, Rectangle, Risk, Shape, Stop
 
 
 def kernels() -> Sequence[tuple[str, Callable[[], None]]]:
@@ -26,6 +26,9 @@ def _plates() -> None:
     wedge = Hull(((0.0, 0.0), (40.0, 0.0), (0.0, 30.0)))
     for footprint in (Circle(30.0), wedge):
         lay_out([Item("a", Shape(footprint, 10.0), "PLA", "red")], Bed.rectangle(220.0, 220.0, 200.0))
+    # by their area they might stand on one plate, so that they are packed as boxes too
+    two = [Item(name, Shape(Rectangle(120.0, 120.0), 10.0), "PLA", "red") for name in "ab"]
+    lay_out(two, Bed.rectangle(220.0, 220.0, 200.0))
 
 
 def _problem() -> Problem:

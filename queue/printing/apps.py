@@ -9,8 +9,10 @@ class PrintingConfig(AppConfig):
         from lessons.measuring import room_sources
         from lessons.plans.cost import price_sources as kit_price_sources
         from lessons.plans.kit import use_sources
+        from makerlab.health.doctor import CHECKS
         from printing import (
             costs,
+            doctor,
             jobs,  # noqa: F401 - registers the kinds of background work
             kit_use,
             moved_meetings,
@@ -32,3 +34,5 @@ class PrintingConfig(AppConfig):
             kit_price_sources.append(costs.prices_today)
         if moved_meetings.effect_on_room not in effect_sources:
             effect_sources.append(moved_meetings.effect_on_room)
+        if doctor.room_hours not in CHECKS:
+            CHECKS.append(doctor.room_hours)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from django.db.models import Count, FilteredRelation, Q
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.text import capfirst
@@ -13,6 +15,7 @@ from django.utils.translation import ngettext
 
 from makerlab.components.figures import clock, day_clock, grams, hours_and_minutes
 from planning.learned import Learned
+from printing.actions.undo import UNDO_TIME
 from printing.learning import learn
 from printing.models import Outage, Plate, PrintCopy, Printer, Room, Run, Spool
 from printing.outlook import will_it_last
@@ -58,20 +61,60 @@ def cool_at(run: Run) -> datetime:
     return run.expected_end_at + timedelta(seconds=run.printer.kind.machine_value().cool_down_s)
 
 
-def running(room: Room) -> list[Run]:
-    return list(
-        Run.objects.filter(plate__room=room, outcome=Outcome.RUNNING)
+@dataclass(frozen=True)
+class Standing:
+    """What a room prints now and next, read once for all that a page tells of it."""
+
+    runs: Sequence[Run]  # printing, the next to end first
+    ended: Sequence[Run]  # since the moment asked for, the newest first; ``good_copies`` of each is counted
+    plates: Sequence[Plate]  # planned, in order of time
+    printers: Sequence[Printer]  # in the order of the room; with ``out_now``, where one is out
+
+    @property
+    def spools(self) -> list[Spool]:
+        """Those that are loaded."""
+        return [spool for printer in self.printers if (spool := getattr(printer, "spool", None)) is not None]
+
+
+def standing(room: Room, now: datetime, since: datetime) -> Standing:
+    """As the room stands now, and what ended ``since`` then; three queries."""
+    wanted = Q(outcome=Outcome.RUNNING) | Q(ended_at__gte=since)
+    runs = list(
+        Run.objects.filter(wanted, plate__room=room)
+        .annotate(good_copies=Count("results", filter=Q(results__good=True)))
         .select_related("plate", "printer__kind", "started_by")
-        .order_by("expected_end_at")
     )
+    going = sorted((run for run in runs if run.ended_at is None), key=lambda run: run.expected_end_at)
+    ended = [(run.ended_at, run) for run in runs if run.ended_at is not None]
+    newest_first = [run for _at, run in sorted(ended, key=lambda pair: pair[0], reverse=True)]
+    return Standing(going, newest_first, planned_plates(room), _printers(room, now))
 
 
-def todo_list(room: Room, now: datetime) -> list[Todo]:
+def _printers(room: Room, now: datetime) -> list[Printer]:
+    """With kind, spool and the outage that covers now."""
+    covers = Q(outages__since__lte=now) & (Q(outages__until__isnull=True) | Q(outages__until__gt=now))
+    found = (
+        Printer.objects.filter(room=room)
+        .annotate(out_now=FilteredRelation("outages", condition=covers))
+        .select_related("kind", "spool", "out_now")
+    )
+    return list({printer.pk: printer for printer in found}.values())  # two outages may cover the same hour
+
+
+def just_done(stands: Standing, now: datetime) -> list[Run]:
+    """Runs whose start or clearing can still be taken back, the newest first."""
+    since = now - UNDO_TIME
+    started = [run for run in stands.runs if run.started_at >= since]
+    cleared = [run for run in stands.ended if run.before is not None and run.ended_at and run.ended_at >= since]
+    return sorted([*started, *cleared], key=lambda run: run.ended_at or run.started_at, reverse=True)
+
+
+def todo_list(room: Room, now: datetime, stands: Standing) -> list[Todo]:
     """Clears of running prints and the next starts, in order of time."""
-    runs = running(room)
-    clears = [_clear(run, now) for run in runs]
-    plates = [plate for plate in planned_plates(room) if plate.setup_at and plate.printer]
-    spools = {spool.printer_id: spool for spool in Spool.objects.filter(room=room, printer__isnull=False)}
+    runs = list(stands.runs)
+    clears = [_clear(run, trays, now) for run, trays in zip(runs, _trays(runs), strict=True)]
+    plates = [plate for plate in stands.plates if plate.setup_at and plate.printer]
+    spools = {spool.printer_id: spool for spool in stands.spools}
     starts = _starts(plates, runs, spools, learn(room.pk), now)
     return sorted(clears + starts, key=lambda todo: (todo.at, not todo.is_clear))
 
@@ -98,17 +141,18 @@ def _starts(
     return starts
 
 
-def _clear(run: Run, now: datetime) -> Todo:
+def _trays(runs: Sequence[Run]) -> list[list[int]]:
+    """For each run the trays its copies are for."""
+    found: dict[int, set[int]] = {run.plate_id: set() for run in runs}
+    if found:
+        printing = PrintCopy.objects.filter(plate__in=found, state=CopyState.PRINTING, request__team__isnull=False)
+        for plate_id, tray in printing.values_list("plate_id", "request__team__tray"):
+            found[plate_id or 0].add(tray)
+    return [sorted(found[run.plate_id]) for run in runs]
+
+
+def _clear(run: Run, trays: Sequence[int], now: datetime) -> Todo:
     ready = cool_at(run)
-    trays = sorted(
-        {
-            copy.request.team.tray
-            for copy in PrintCopy.objects.filter(plate=run.plate_id, state=CopyState.PRINTING).select_related(
-                "request__team"
-            )
-            if copy.request.team
-        }
-    )
     where = _("for trays %(trays)s") % {"trays": ", ".join(map(str, trays))} if trays else _("spares")
     if now < run.expected_end_at:
         text = _("Ends %(end)s; the bed should be cool at %(cool)s. %(where)s.") % {
@@ -167,19 +211,18 @@ def _start(plate: Plate, spool_words: str, is_busy: bool, now: datetime) -> Todo
     )
 
 
-def printer_cards(room: Room, now: datetime) -> list[PrinterCard]:
+def printer_cards(stands: Standing, now: datetime) -> list[PrinterCard]:
     """All printers in the order of the room."""
-    runs = {run.printer_id: run for run in running(room)}
+    runs = {run.printer_id: run for run in stands.runs}
     following: dict[int, Plate] = {}
-    for plate in planned_plates(room):
+    for plate in stands.plates:
         if plate.printer_id and plate.setup_at:
             following.setdefault(plate.printer_id, plate)
-    printers = Printer.objects.filter(room=room).select_related("kind", "spool").prefetch_related("outages")
-    return [_card(printer, runs.get(printer.pk), following.get(printer.pk), now) for printer in printers]
+    return [_card(each, runs.get(each.pk), following.get(each.pk), now) for each in stands.printers]
 
 
 @dataclass(frozen=True)
-class _Standing:
+class _Line:
     """The part of a card that says how the printer stands."""
 
     mark: tuple[str, str, str]
@@ -191,8 +234,7 @@ class _Standing:
 
 
 def _card(printer: Printer, run: Run | None, plate: Plate | None, now: datetime) -> PrinterCard:
-    outages = (each for each in printer.outages.all() if each.since <= now and (each.until is None or each.until > now))
-    outage = next(outages, None)
+    outage: Outage | None = getattr(printer, "out_now", None)  # joined where the printers are read
     if run:
         standing = _of_run(run, now)
     elif outage:
@@ -200,7 +242,7 @@ def _card(printer: Printer, run: Run | None, plate: Plate | None, now: datetime)
     elif plate and plate.setup_at:
         standing = _of_next(plate, plate.setup_at, now)
     else:
-        standing = _Standing(("plain", "s-wait", _("free")), _("nothing planned"))
+        standing = _Line(("plain", "s-wait", _("free")), _("nothing planned"))
     return PrinterCard(
         printer=printer,
         run=run,
@@ -215,18 +257,18 @@ def _card(printer: Printer, run: Run | None, plate: Plate | None, now: datetime)
     )
 
 
-def _of_outage(outage: Outage, now: datetime) -> _Standing:
+def _of_outage(outage: Outage, now: datetime) -> _Line:
     until = _("until %(when)s") % {"when": day_clock(outage.until)} if outage.until else _("until further notice")
-    return _Standing(
+    return _Line(
         mark=("bad", "s-out", _("out of service")),
         text=f"{outage.reason}, {until}",
         left_s=(outage.until - now).total_seconds() if outage.until else None,
     )
 
 
-def _of_next(plate: Plate, setup_at: datetime, now: datetime) -> _Standing:
+def _of_next(plate: Plate, setup_at: datetime, now: datetime) -> _Line:
     when = clock(setup_at) if setup_at - now < timedelta(hours=12) else day_clock(setup_at)
-    return _Standing(
+    return _Line(
         mark=("plain", "s-wait", _("free")),
         text=_("next %(plate)s, %(when)s") % {"plate": plate, "when": when},
         url=reverse("printing:plate-detail", args=[plate.pk]),
@@ -235,17 +277,17 @@ def _of_next(plate: Plate, setup_at: datetime, now: datetime) -> _Standing:
     )
 
 
-def _of_run(run: Run, now: datetime) -> _Standing:
+def _of_run(run: Run, now: datetime) -> _Line:
     url = reverse("printing:run-detail", args=[run.pk])
     left_s = (run.expected_end_at - now).total_seconds()
     if left_s > 0:
         mark = ("live", "s-run", _("printing %(plate)s") % {"plate": run.plate})
         ends = _("ends %(when)s") % {"when": clock(run.expected_end_at)}
-        return _Standing(mark, ends, left_s, url, _("Open"))
+        return _Line(mark, ends, left_s, url, _("Open"))
     ready = cool_at(run)
     cool = now >= ready
     words = _("bed should be cool since %(when)s") if cool else _("let it cool until %(when)s")
-    return _Standing(
+    return _Line(
         mark=("good", "s-done", _("should be finished, %(plate)s") % {"plate": run.plate}),
         text=words % {"when": clock(ready)},
         url=url,

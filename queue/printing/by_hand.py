@@ -22,7 +22,6 @@ from printing.models import Plate, PrintCopy, Printer, PrinterKind, PrintRequest
 from printing.planner.beds import why_not_on
 from printing.planner.snapshot import canonical, kind_value, settings_of, source_of
 from printing.planner.values import Kind, Laid, Place, Source, WantedCopy
-from printing.queries import placed_copies
 from printing.states import CopyState, PlateState
 
 CANDIDATES_MOST = 60
@@ -68,18 +67,24 @@ class Verdict:
         return not self.sentences
 
 
-def version_of(plate: Plate) -> str:
-    """Changes whenever what stands on the plate, or where, changes."""
-    rows = plate.copies.order_by("id").values_list("id", "state", "x_mm", "y_mm", "turn_deg")
+def version_of(plate: Plate, copies: Iterable[PrintCopy] | None = None) -> str:
+    """Changes whenever what stands on the plate, or where, changes. ``copies``: those on it, where the caller has read
+    them."""
+    standing = plate.copies.all() if copies is None else copies
+    rows = sorted([copy.pk, copy.state, copy.x_mm, copy.y_mm, copy.turn_deg] for copy in standing)
     bed = (plate.bed_width_mm, plate.bed_depth_mm, plate.bed_round)
-    content = json.dumps([plate.pk, plate.state, plate.held, plate.arranged, bed, [list(row) for row in rows]])
+    content = json.dumps([plate.pk, plate.state, plate.held, plate.arranged, bed, rows])
     return hashlib.sha256(content.encode()).hexdigest()[:16]
 
 
-def kinds_of(plate: Plate) -> list[PrinterKind]:
-    """The kinds of printer in the plate's room whose bed it may be laid out on: that of its printer first."""
-    rows = Printer.objects.filter(room=plate.room_id).select_related("kind")
-    kinds = list({row.kind_id: row.kind for row in rows}.values())
+def printers_of(plate: Plate) -> list[Printer]:
+    """The printers of the plate's room, with their kinds."""
+    return list(Printer.objects.filter(room=plate.room_id).select_related("kind"))
+
+
+def kinds_of(plate: Plate, printers: Iterable[Printer]) -> list[PrinterKind]:
+    """The kinds of these printers whose bed the plate may be laid out on: that of its printer first."""
+    kinds = list({row.kind_id: row.kind for row in printers}.values())
     wanted = plate.settings.get("nozzle_mm")
     fitting = [kind for kind in kinds if wanted is None or abs(kind.nozzle_mm - float(wanted)) < 1e-6] or kinds
     first = plate.printer.kind_id if plate.printer else None
@@ -92,10 +97,10 @@ def batch_of(request: PrintRequest) -> Batch | None:
     return None if settings is None else (settings.material, request.kit_part.colour, canonical(settings))
 
 
-def free_copies(plate: Plate, user: User) -> list[PrintCopy]:
-    """Copies that this person may add: waiting, or planned on a plate whose file was not taken, printed alike. First
-    come those without a plate, then in order of the queue."""
-    batches = {batch_of(copy.request) for copy in placed_copies(plate)}
+def free_copies(plate: Plate, user: User, standing: Iterable[PrintCopy]) -> list[PrintCopy]:
+    """Copies that this person may add to those ``standing`` on the plate: waiting, or planned on a plate whose file was
+    not taken, printed alike. First come those without a plate, then in order of the queue."""
+    batches = {batch_of(copy.request) for copy in standing}
     if len(batches) != 1 or None in batches:
         return []
     own = PrintRequest.objects.visible_to(user)
@@ -168,8 +173,15 @@ def stands_now(plate: Plate, copies: Sequence[PrintCopy], kind: PrinterKind) -> 
     )
 
 
-def judge(plate: Plate, wish: Wish, copies: Mapping[int, WantedCopy], numbers: Mapping[int, str]) -> Verdict:
-    """Look for places that were left open, then hold the whole against the rules. ``numbers`` names the copies."""
+def judge(
+    plate: Plate,
+    wish: Wish,
+    copies: Mapping[int, WantedCopy],
+    numbers: Mapping[int, str],
+    printers: Iterable[Printer] | None = None,
+) -> Verdict:
+    """Look for places that were left open, then hold the whole against the rules. ``numbers`` names the copies;
+    ``printers``: those of the room, where the caller has read them."""
     kind = kind_value(wish.kind)
     footprints: dict[str, Footprint] = {str(pk): copy.source.footprint for pk, copy in copies.items()}
     stands, lost = with_places(wish.stands, footprints, kind.bed, plate.room.gap_mm)
@@ -199,7 +211,7 @@ def judge(plate: Plate, wish: Wish, copies: Mapping[int, WantedCopy], numbers: M
     for ids, words in said:
         for copy_id in set(ids):
             by_copy[copy_id] = (*by_copy.get(copy_id, ()), words)
-    can, cannot = who_prints(plate, kind, stands, copies)
+    can, cannot = who_prints(plate, kind, stands, copies, printers_of(plate) if printers is None else printers)
     return Verdict(stands, broken, tuple(words for _ids, words in said), by_copy, can, cannot)
 
 
@@ -254,9 +266,13 @@ def sentence(breach: Breach, numbers: Mapping[int, str], kind: PrinterKind, gap_
 
 
 def who_prints(
-    plate: Plate, on: Kind, stands: Sequence[Stand], copies: Mapping[int, WantedCopy]
+    plate: Plate,
+    on: Kind,
+    stands: Sequence[Stand],
+    copies: Mapping[int, WantedCopy],
+    printers: Iterable[Printer],
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Names of the room's printers that can print it so, and why each other one cannot."""
+    """Names of the printers that can print it so, and why each other one cannot."""
     places = tuple(
         Place(stand.copy_id, stand.x_mm, stand.y_mm, stand.turn_deg)
         for stand in stands
@@ -264,7 +280,7 @@ def who_prints(
     )
     laid = Laid(places, on.id, on.bed, plate.material, plate.colour, "")
     can, cannot = [], []
-    for printer in Printer.objects.filter(room=plate.room_id).select_related("kind"):
+    for printer in printers:
         reason = why_not_on(laid, kind_value(printer.kind), copies, on.nozzle_mm)
         if reason is None:
             can.append(printer.name)

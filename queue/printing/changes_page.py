@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
+from django.db.models import F, Q, Subquery
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
@@ -15,7 +16,9 @@ from django.utils.translation import ngettext
 from makerlab.accounts.models import User
 from makerlab.components.figures import clock, day_clock, hours_and_minutes
 from planning.types import RoomRules
+from printing.causes import sentence
 from printing.models import PlanLook, Plate, Printer, Room, RoomPlan
+from printing.planner.order import BY_HAND
 from printing.states import PlateState
 
 PLANS_READ = 60  # more are not gone through: who has been away so long reads the plan itself
@@ -59,12 +62,29 @@ class Changes:
     stay: str
 
 
-def changes_for(room: Room, user: User, now: datetime | None = None) -> Changes:
-    """Net changes of the plans this person has not seen: where a plate was then and is now, with the last reason."""
+def changes_for(
+    room: Room,
+    user: User,
+    now: datetime | None = None,
+    newest: RoomPlan | None = None,
+    planned: Sequence[Plate] | None = None,
+    printers: Sequence[Printer] | None = None,
+) -> Changes:
+    """Net changes of the plans this person has not seen: where a plate was then and is now, with the last reason.
+    ``newest``, ``planned`` and ``printers``: the plan in force, the room's planned plates and its printers, where the
+    caller has read them."""
     plans = _unseen(room, user, now or timezone.now())
-    newest = RoomPlan.objects.filter(room=room).first()
-    plates = {plate.pk: plate for plate in Plate.objects.filter(room=room, state=PlateState.PLANNED)}
-    names = dict(Printer.objects.filter(room=room).values_list("pk", "name"))
+    newest = newest or RoomPlan.objects.filter(room=room).first()
+    has_moved = any(plan.facts.get("moves") for plan in plans)
+    plates: dict[int, Plate] = {}
+    names: dict[int, str] = {}
+    if has_moved:
+        if planned is None:
+            planned = list(Plate.objects.filter(room=room, state=PlateState.PLANNED))
+        if printers is None:
+            printers = list(Printer.objects.filter(room=room))
+        plates = {plate.pk: plate for plate in planned}
+        names = {printer.pk: printer.name for printer in printers}
     groups: dict[str, list[Line]] = {}
     for story in _stories(plans, plates):
         line = Line(
@@ -75,7 +95,7 @@ def changes_for(room: Room, user: User, now: datetime | None = None) -> Changes:
             why=_why(story.move, names),
             mark=_mark(story),
         )
-        groups.setdefault(_because(story, names), []).append(line)
+        groups.setdefault(_because(story, names, user), []).append(line)
     count = sum(len(lines) for lines in groups.values())
     return Changes(
         plan_id=newest.pk if newest else 0,
@@ -85,15 +105,15 @@ def changes_for(room: Room, user: User, now: datetime | None = None) -> Changes:
             Group(_title(because, len(lines)), tuple(lines))
             for because, lines in sorted(groups.items(), key=lambda item: -len(item[1]))
         ),
-        stay=stay_words(newest),
+        stay=order_words(newest, user) or stay_words(newest),
     )
 
 
 def _unseen(room: Room, user: User, now: datetime) -> list[RoomPlan]:
     """Oldest first."""
-    look = PlanLook.objects.filter(user=user, room=room).first()
-    plans = RoomPlan.objects.filter(room=room)
-    plans = plans.filter(pk__gt=look.plan_id) if look else plans.filter(made_at__gt=now - FIRST_LOOK)
+    look = PlanLook.objects.filter(user=user, room=room).order_by("pk").values("plan_id")[:1]
+    unseen = Q(pk__gt=F("seen_id")) | Q(seen_id__isnull=True, made_at__gt=now - FIRST_LOOK)
+    plans = RoomPlan.objects.filter(room=room).annotate(seen_id=Subquery(look)).filter(unseen)
     return list(plans.order_by("-pk")[:PLANS_READ])[::-1]
 
 
@@ -193,17 +213,17 @@ def _why(move: Move, names: dict[int, str]) -> str:
         "gain": _("the plan is better so"),
         "new_plate": _("new in the plan"),
     }
-    return words[move["cause"]] % names_of if move["cause"] in words else str(move["reason"])
+    return words[move["cause"]] % names_of if move["cause"] in words else _("the plan is better so")
 
 
 def _plate(number: int | None) -> str:
     return f"P{number}" if number else _("another plate")
 
 
-def _because(story: Story, names: dict[int, str]) -> str:
+def _because(story: Story, names: dict[int, str], reader: User) -> str:
     """What holds of the printer itself, else what made the plan anew; and when."""
     plan, move = story.plan, story.move
-    why = plan.cause
+    why = sentence(plan.causes, reader)
     if move["cause"] in TELLS_MORE or not why:
         why = _why(move, names)
     return _("%(why)s (%(when)s)") % {"why": why, "when": clock(plan.made_at)}
@@ -214,6 +234,15 @@ def _title(because: str, count: int) -> str:
         "count": count,
         "because": because,
     }
+
+
+def order_words(plan: RoomPlan | None, reader: User) -> str:
+    """That the queue was changed by hand and no start for it; empty when it was not, or when starts have changed."""
+    moved = [each for each in (plan.causes if plan else []) if each["code"] in BY_HAND]
+    if plan is None or not moved or plan.facts.get("follows_order"):
+        return ""
+    why = _("No start changes: its parts are printed with those of others, or somebody would be late for it.")
+    return f"{sentence(moved, reader)[:1].upper()}{sentence(moved, reader)[1:]}. {why}"
 
 
 def stay_words(plan: RoomPlan | None) -> str:

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from django.db.models import Count, Max
+from django.db.models import Count, Max, Prefetch
 from django.urls import reverse
 from django.utils.crypto import salted_hmac
 from django.utils.dateparse import parse_datetime
@@ -28,7 +28,7 @@ from makerlab.accounts.models import User
 from makerlab.audit.models import Event as Record
 from makerlab.components.figures import day_clock, grams
 from printing.chance import in_100
-from printing.models import Plate, Room, RoomPlan
+from printing.models import Plate, PrintCopy, Room, RoomPlan
 from printing.queries import plate_code
 from printing.states import PlateState
 
@@ -111,7 +111,10 @@ def _at_bench(user: User, now: datetime) -> Iterator[Entry]:
     for room in Room.objects.visible_to(user):
         revised_at = RoomPlan.objects.filter(room=room).aggregate(at=Max("made_at"))["at"] or now
         plates = Plate.objects.filter(room=room, state__in=[PlateState.PLANNED, PlateState.PRINTING])
-        rows = plates.filter(printer__isnull=False).select_related("printer").annotate(standing=Count("copies"))
+        copies = PrintCopy.objects.select_related("request__submission", "request__kit_part").order_by("place", "id")
+        heavy = [f"request__{of}__{what}" for of in ("submission", "kit_part") for what in ("report", "picture")]
+        rows = plates.filter(printer__isnull=False).select_related("printer")
+        rows = rows.prefetch_related(Prefetch("copies", copies.defer(*heavy)))
         for plate in rows.order_by("number"):
             yield from _of_plate(plate, room, revised_at)
 
@@ -119,14 +122,20 @@ def _at_bench(user: User, now: datetime) -> Iterator[Entry]:
 def _of_plate(plate: Plate, room: Room, revised_at: datetime) -> Iterator[Entry]:
     names = {"plate": plate, "printer": plate.printer}
     path = reverse("printing:plate-detail", args=[plate.pk])
-    common: dict[str, Any] = {"revised_at": revised_at, "sequence": plate.changes, "path": path, "location": room.name}
+    common: dict[str, Any] = {
+        "revised_at": plate.changed_at or revised_at,
+        "sequence": plate.changes,
+        "path": path,
+        "location": room.name,
+    }
     if plate.state == PlateState.PLANNED and plate.setup_at and plate.starts_at:
+        copies = list(plate.copies.all())
         spool = _("Swap to %(colour)s %(material)s.") if plate.swap else _("%(colour)s %(material)s is loaded.")
         words = [
             _("Begins to print %(clock)s.") % {"clock": day_clock(plate.starts_at)},
             spool % {"colour": plate.colour, "material": plate.material},
-            _("%(count)s copies, %(grams)s.") % {"count": plate.standing, "grams": grams(plate.mass_g)},  # type: ignore[attr-defined]
-            _("File %(plate)s-%(code)s.") % {"plate": plate, "code": plate_code(plate)},
+            _("%(count)s copies, %(grams)s.") % {"count": len(copies), "grams": grams(plate.mass_g)},
+            _("File %(plate)s-%(code)s.") % {"plate": plate, "code": plate_code(plate, copies)},
         ]
         yield Entry(
             key=f"plate {plate.pk} set up",
@@ -209,8 +218,8 @@ def _files_due(user: User, assignments: AssignmentQuerySet, of_meetings: Changes
 
 
 def _ready(visible: AssignmentQuerySet, room: Room, plan: RoomPlan) -> Iterator[Entry]:
-    """One moment an assignment: when its last team has its last part. Its SEQUENCE is the plan's own number, which only
-    grows. An assignment with a team that has no time in the plan yet has no moment."""
+    """One moment an assignment: when its last team has its last part. Its SEQUENCE counts how often that
+    moment changed. An assignment with a team that has no time in the plan yet has no moment."""
     kits: dict[int, list[dict[str, Any]]] = {}
     for kit in plan.facts.get("kits", []):
         kits.setdefault(kit["assignment"], []).append(kit)
@@ -236,7 +245,7 @@ def _ready(visible: AssignmentQuerySet, room: Room, plan: RoomPlan) -> Iterator[
             starts_at=max(ready),
             ends_at=None,
             revised_at=plan.made_at,
-            sequence=plan.pk,
+            sequence=plan.facts.get("ready", {}).get(str(assignment.pk), {}).get("count", plan.pk),
             path=reverse("printing:meeting-readiness", args=[assignment.meeting_id]),
             description=" ".join(words),
             location=room.name,

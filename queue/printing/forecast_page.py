@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import cached_property
 from typing import Any
 
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
-from django.utils.formats import date_format, number_format
+from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from lessons.models import Assignment, Team
+from lessons.models import Assignment
 from makerlab.accounts.models import User
-from makerlab.components.figures import day_clock, grams, hours_and_minutes
+from makerlab.components.figures import day_clock, grams, hours_and_minutes, short_day
 from printing.chance import in_100
 from printing.models import Plate, Printer, Room, RoomPlan
 from printing.planner.meetings import LIGHT_INFILL
@@ -49,6 +50,11 @@ class Worst:
     after_in_100: int
     hurts: str
 
+    @property
+    def lowers(self) -> bool:
+        """Whether the chance, as it is shown, is less for it."""
+        return self.after_in_100 < self.before_in_100
+
 
 @dataclass(frozen=True)
 class MeetingForecast:
@@ -62,7 +68,7 @@ class MeetingForecast:
     nearly_sure_at: datetime | None
     worst: Worst | None
     remedies: tuple[Remedy, ...]
-    best: str
+    best: Remedy | None
 
 
 def forecasts(room: Room, user: User, plan: RoomPlan | None) -> list[MeetingForecast]:
@@ -76,16 +82,29 @@ def forecasts(room: Room, user: User, plan: RoomPlan | None) -> list[MeetingFore
         .select_related("meeting", "school_class", "plan")
         .order_by("meeting__starts_at", "pk")
     )
-    names = _Names(room)
+    names = _Names(room, facts)
     return [_forecast(assignment, facts, found.get(str(assignment.pk)), names) for assignment in assignments]
 
 
 class _Names:
-    """What sentences call printers and plates; read once."""
+    """What sentences call printers and plates; read once, and only where one is named."""
 
-    def __init__(self, room: Room) -> None:
-        self.printers = {printer.pk: printer for printer in Printer.objects.filter(room=room)}
-        self.plates = {plate.pk: plate for plate in Plate.objects.filter(room=room)}
+    def __init__(self, room: Room, facts: dict[str, Any]) -> None:
+        self.room, self.facts = room, facts
+
+    def team(self, kit_id: str) -> str:
+        """As the plan called it: a team of the assignment that is shown."""
+        wanted = kit_id.partition(":")[2]
+        kits = (kit["name"] for kit in self.facts.get("kits", []) if str(kit["team"]) == wanted)
+        return next(kits, "").partition(", ")[2] or _("a team")
+
+    @cached_property
+    def printers(self) -> dict[int, Printer]:
+        return {printer.pk: printer for printer in Printer.objects.filter(room=self.room)}
+
+    @cached_property
+    def plates(self) -> dict[int, Plate]:
+        return {plate.pk: plate for plate in Plate.objects.filter(room=self.room)}
 
     def printer(self, pk: int | None) -> str:
         return str(self.printers.get(pk or 0, _("a printer")))
@@ -104,15 +123,15 @@ def _forecast(
             nearly_sure_at=None,
             worst=None,
             remedies=(),
-            best="",
+            best=None,
         )
     remedies = tuple(_remedy(effect, known, assignment, names) for effect in known["help"])
-    best = next((remedy.words for remedy in remedies if remedy.is_best), "")
+    best = next((remedy for remedy in remedies if remedy.is_best), None)
     return MeetingForecast(
         assignment=assignment,
         known=True,
         chance_in_100=in_100(known["chance"]),
-        expected=_of(known["expected_kits"], known["kits"]),
+        expected=teams_of(known["expected_kits"], known["kits"]),
         likely_at=_moment(known["likely_at"]),
         nearly_sure_at=_moment(known["nearly_sure_at"]),
         worst=_worst(known["worst"], names) if known["worst"] else None,
@@ -125,14 +144,15 @@ def _moment(text: str | None) -> datetime | None:
     return parse_datetime(text) if text else None
 
 
-def _of(expected: float, kits: int) -> str:
-    return _("%(expected)s of %(kits)d teams") % {"expected": number_format(round(expected, 1), 1), "kits": kits}
+def teams_of(expected: float, kits: int) -> str:
+    """How many of so many teams, on average."""
+    told = ngettext("%(expected)s of %(kits)d team", "%(expected)s of %(kits)d teams", kits)
+    return told % {"expected": number_format(round(expected, 1), 1), "kits": kits}
 
 
 def _worst(worst: dict[str, Any], names: _Names) -> Worst:
     plate = names.plates.get(worst["plate"] or 0)
-    teams = Team.objects.filter(pk__in=[int(kit.partition(":")[2]) for kit in worst["hurts"]])
-    told = [str(team) for team in teams[:TEAMS_NAMED]]
+    told = [names.team(kit_id) for kit_id in worst["hurts"][:TEAMS_NAMED]]
     if len(worst["hurts"]) > TEAMS_NAMED:
         more = len(worst["hurts"]) - TEAMS_NAMED
         told.append(ngettext("one more team", "%(count)d more teams", more) % {"count": more})
@@ -166,7 +186,7 @@ def _remedy(effect: dict[str, Any], known: dict[str, Any], assignment: Assignmen
         words=remedy_words(effect, names),
         chance_in_100=then,
         gain=gain,
-        expected=_of(effect["expected_kits"], known["kits"]),
+        expected=teams_of(effect["expected_kits"], known["kits"]),
         costs=_costs(effect),
         others=_others(effect),
         mark=mark,
@@ -180,7 +200,7 @@ def remedy_words(effect: dict[str, Any], names: _Names) -> str:
     kind = effect["remedy"]
     if kind == "evening":
         day, time = date.fromisoformat(effect["day"]), hours_and_minutes(effect["minutes"] * 60)
-        return _("Somebody stays %(time)s longer on %(day)s") % {"time": time, "day": date_format(day, "D j M")}
+        return _("Somebody stays %(time)s longer on %(day)s") % {"time": time, "day": short_day(day)}
     if kind == "printer":
         return _("One more printer like %(printer)s") % {"printer": names.printer(effect["printer"])}
     if kind == "later":
@@ -199,7 +219,8 @@ def remedy_words(effect: dict[str, Any], names: _Names) -> str:
 
 
 def _costs(effect: dict[str, Any]) -> str:
-    """What it takes: somebody's time, a printer, filament, and plates that would lose their place."""
+    """What it takes: somebody's time, a printer, the technician's minutes, filament, and plates that would lose their
+    place. Both minutes and grams are always said, so that nobody wonders what was left out."""
     parts = []
     if effect["remedy"] == "evening":
         parts.append(_("%(time)s of somebody's evening") % {"time": hours_and_minutes(effect["minutes"] * 60)})
@@ -207,17 +228,22 @@ def _costs(effect: dict[str, Any]) -> str:
         parts.append(_("a printer"))
     elif effect["remedy"] == "later":
         parts.append(_("the class waits"))
-    minutes = round(effect["staff_hours"] * 60)
-    if abs(minutes) >= 1:
-        time = hours_and_minutes(abs(minutes) * 60)
-        words = _("%(time)s more of hands") if minutes > 0 else _("%(time)s less of hands")
-        parts.append(words % {"time": time})
-    if abs(effect["grams"]) >= 1:
-        words = _("%(grams)s more filament") if effect["grams"] > 0 else _("%(grams)s less filament")
-        parts.append(words % {"grams": grams(abs(effect["grams"]))})
+    minutes, weight = round(effect["staff_hours"] * 60), effect["grams"]
+    if minutes == 0:
+        parts.append(_("no more of the technician's time"))
+    else:
+        words = (
+            _("%(time)s more of the technician's time") if minutes > 0 else _("%(time)s less of the technician's time")
+        )
+        parts.append(words % {"time": hours_and_minutes(abs(minutes) * 60)})
+    if abs(weight) < 1:
+        parts.append(_("no more filament"))
+    else:
+        words = _("%(grams)s more filament") if weight > 0 else _("%(grams)s less filament")
+        parts.append(words % {"grams": grams(abs(weight))})
     if lost := effect.get("lost", 0):
         parts.append(ngettext("one plate loses its place", "%(count)d plates lose their place", lost) % {"count": lost})
-    return ", ".join(parts) or _("nothing")
+    return ", ".join(parts)
 
 
 def _others(effect: dict[str, Any]) -> str:

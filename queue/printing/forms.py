@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
@@ -118,11 +119,16 @@ class LoadForm(forms.Form):
 
     printer = forms.ModelChoiceField(label=_("Put it on"), queryset=Printer.objects.none(), empty_label=None)
 
-    def __init__(self, *args: Any, spool: Spool, **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, spool: Spool, choices: Sequence[tuple[int, str]] | None = None, **kwargs: Any
+    ) -> None:
+        """``choices``: the room's printers, where they were read already."""
         super().__init__(*args, **kwargs)
         field = self.fields["printer"]
         assert isinstance(field, forms.ModelChoiceField)
         field.queryset = Printer.objects.filter(room=spool.room_id).exclude(pk=spool.printer_id)
+        if choices is not None:
+            field.choices = [(pk, name) for pk, name in choices if pk != spool.printer_id]
 
 
 class OfASpool(forms.Form):

@@ -16,7 +16,7 @@ from planning.types import Circle
 from printing.by_hand import Stand
 from printing.models import PrintCopy, PrinterKind
 from printing.planner.snapshot import footprint_of
-from printing.plate_drawing import EDGE, FRONT, SIZE, grid_path, who_for
+from printing.plate_drawing import EDGE, SIZE, BedDrawing, grid_path, kept_free, who_for
 
 
 def shown(value: float | None) -> str:
@@ -65,36 +65,15 @@ class HandCopy:
 
 
 @dataclass(frozen=True)
-class HandDrawing:
+class HandDrawing(BedDrawing):
     """Bed, margin, areas kept free and copies."""
 
-    width: float
-    depth: float
     scale: float
     width_mm: float
     depth_mm: float
-    is_round: bool
     margin: float
     gap: float
-    grid: str
-    kept_free: tuple[tuple[float, float, float, float], ...]  # x, y, width, depth
     copies: tuple[HandCopy, ...]
-
-    @property
-    def view_box(self) -> str:
-        return f"0 0 {self.width + 2 * EDGE:g} {self.depth + 2 * EDGE + FRONT:g}"
-
-    @property
-    def middle_x(self) -> float:
-        return self.width / 2 + EDGE
-
-    @property
-    def middle_y(self) -> float:
-        return self.depth / 2 + EDGE
-
-    @property
-    def radius(self) -> float:
-        return self.width / 2
 
     @property
     def inner_radius(self) -> float:
@@ -111,10 +90,6 @@ class HandDrawing:
     @property
     def inner_depth(self) -> float:
         return round(self.depth - 2 * self.margin, 1)
-
-    @property
-    def front_y(self) -> float:
-        return self.depth + 2 * EDGE + 14
 
 
 def draw_bed(
@@ -139,15 +114,7 @@ def draw_bed(
         margin=round(kind.margin_mm * scale, 1),
         gap=round(gap_mm * scale, 2),
         grid="" if is_round else grid_path(kind.width_mm, kind.depth_mm, scale),
-        kept_free=tuple(
-            (
-                round(EDGE + area.x_mm * scale, 1),
-                round(EDGE + (kind.depth_mm - area.y_mm - area.depth_mm) * scale, 1),
-                round(area.width_mm * scale, 1),
-                round(area.depth_mm * scale, 1),
-            )
-            for area in kind.areas()
-        ),
+        kept_free=kept_free(kind, scale),
         copies=tuple(
             _hand_copy(copy, names[copy.pk], where.get(copy.pk), kind, scale, troubles.get(copy.pk, ()))
             for copy in copies

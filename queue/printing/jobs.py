@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from lessons.measuring import JOB_WALL_S
-from makerlab.work.models import Job, Lane
+from makerlab.work.lanes import Lane
+from makerlab.work.models import Job
 from makerlab.work.registry import Apply, Handler, register
 from printing import prepared
 from printing.actions.arrange import ESTIMATE_PLATE

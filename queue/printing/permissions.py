@@ -6,11 +6,12 @@ from collections.abc import Callable
 from typing import Any
 
 from django.core.exceptions import PermissionDenied
+from django.db.models import Count, Q
 from django.utils.translation import gettext as _
 
-from lessons.models import SchoolClass
+from lessons.models import Assignment, SchoolClass
 from makerlab.accounts.models import User
-from printing.models import Plate, Printer, PrintRequest, Room, Run, Spool, WhatIf
+from printing.models import Plate, Printer, PrinterKind, PrintRequest, Room, Run, Spool, WhatIf
 from printing.states import PLATE_TRANSITIONS, NotAllowedNow, Outcome
 
 
@@ -44,6 +45,13 @@ def check_can_order(user: User, request: PrintRequest) -> None:
         raise PermissionDenied
 
 
+def check_can_choose_room(user: User, assignment: Assignment, room: Room) -> None:
+    """Who orders for a class says in which room of the school its parts are printed."""
+    _of_school(user, room)
+    if not SchoolClass.objects.editable_by(user).filter(pk=assignment.school_class_id).exists():
+        raise PermissionDenied
+
+
 def check_can_start(user: User, plate: Plate) -> None:
     check_can_work_at_bench(user, plate.room)
     if (plate.state, "start") not in PLATE_TRANSITIONS:
@@ -68,11 +76,11 @@ def check_can_pin(user: User, plate: Plate) -> None:
     """Fix a plate's printer, start or order: technicians and administrators any plate; teachers one that holds nothing
     but their own classes' parts, since to fix it is to put it before everybody else's."""
     check_can_see_room(user, plate.room)
-    own = SchoolClass.objects.editable_by(user)
-    if user.is_teacher and (
-        not plate.copies.exists() or plate.copies.exclude(request__assignment__school_class__in=own).exists()
-    ):
-        raise PermissionDenied
+    if user.is_teacher:
+        own = Q(request__assignment__school_class__in=SchoolClass.objects.editable_by(user))
+        held = plate.copies.aggregate(copies=Count("pk"), own=Count("pk", filter=own))
+        if not held["copies"] or held["own"] < held["copies"]:
+            raise PermissionDenied
     if (plate.state, "start") not in PLATE_TRANSITIONS:
         raise NotAllowedNow(_("%(plate)s was started; a running print does not move.") % {"plate": plate})
 
@@ -105,6 +113,14 @@ def check_can_set_up(user: User) -> None:
     """Administrators say what rooms and kinds of printer their school has."""
     if not user.is_administrator:
         raise PermissionDenied(_("Only administrators set rooms and printers up."))
+
+
+def check_can_keep_free(user: User, kind: PrinterKind) -> None:
+    """Who works at the bench knows where a clip or a worn spot sits, and says which areas of a bed stay free."""
+    if user.school_id != kind.school_id:
+        raise PermissionDenied
+    if not (user.is_technician or user.is_administrator):
+        raise PermissionDenied(_("Only technicians and administrators say what stays free on a bed."))
 
 
 def check_can_change_printers(user: User, room: Room) -> None:
@@ -147,6 +163,10 @@ def asks(check: Callable[..., None], *arguments: Any) -> bool:
 
 def can_work_at_bench(user: User, room: Room) -> bool:
     return asks(check_can_work_at_bench, user, room)
+
+
+def can_keep_free(user: User, kind: PrinterKind) -> bool:
+    return asks(check_can_keep_free, user, kind)
 
 
 def can_set_hours(user: User, room: Room) -> bool:

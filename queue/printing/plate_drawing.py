@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from planning.clearance import corners_of
 from planning.outlines import turned
 from planning.types import Circle
-from printing.models import Plate, PrintCopy
+from printing.models import Plate, PrintCopy, PrinterKind
 from printing.planner.snapshot import footprint_of
 from printing.queries import bed_shift
 
@@ -17,6 +19,9 @@ EDGE = 6.0
 FRONT = 24.0  # room for the word that says where the front is
 GRID_MM = 20.0
 SMALL = 15.0  # outlines with less reach than this have no room for words
+
+
+Box = tuple[float, float, float, float]  # x, y, width, depth; y runs down
 
 
 @dataclass(frozen=True)
@@ -47,14 +52,14 @@ class DrawnCopy:
 
 
 @dataclass(frozen=True)
-class PlateDrawing:
-    """Bed and copies. The front of the bed is at the foot of the drawing."""
+class BedDrawing:
+    """The bed of a printer, in units of the drawing. Its front is at the foot."""
 
     width: float
     depth: float
     is_round: bool
-    copies: tuple[DrawnCopy, ...]
     grid: str
+    kept_free: tuple[Box, ...]
 
     @property
     def view_box(self) -> str:
@@ -77,6 +82,13 @@ class PlateDrawing:
         return self.depth + 2 * EDGE + 14
 
 
+@dataclass(frozen=True)
+class PlateDrawing(BedDrawing):
+    """Bed and copies."""
+
+    copies: tuple[DrawnCopy, ...]
+
+
 def draw_plate(plate: Plate, copies: Sequence[PrintCopy]) -> PlateDrawing:
     """The plate on the bed of its printer; on the bed it was arranged for while it has none."""
     kind = plate.printer.kind if plate.printer else None
@@ -92,6 +104,20 @@ def draw_plate(plate: Plate, copies: Sequence[PrintCopy]) -> PlateDrawing:
         is_round=is_round,
         copies=tuple(drawn),
         grid=grid_path(width_mm, depth_mm, scale) if not is_round else "",
+        kept_free=kept_free(kind, scale) if kind else (),
+    )
+
+
+def kept_free(kind: PrinterKind, scale: float) -> tuple[Box, ...]:
+    """The areas of a bed that stay free, in units of its drawing."""
+    return tuple(
+        (
+            round(EDGE + area.x_mm * scale, 1),
+            round(EDGE + (kind.depth_mm - area.y_mm - area.depth_mm) * scale, 1),
+            round(area.width_mm * scale, 1),
+            round(area.depth_mm * scale, 1),
+        )
+        for area in kind.areas()
     )
 
 
@@ -123,7 +149,7 @@ def _drawn(copy: PrintCopy, shift: tuple[float, float], depth_mm: float, scale: 
 def who_for(copy: PrintCopy) -> str:
     """The tray it goes to; spares have none."""
     team = copy.request.team
-    return f"tray {team.tray}" if team else "spare"
+    return _("tray %(tray)s") % {"tray": team.tray} if team else _("spare")
 
 
 def grid_path(width_mm: float, depth_mm: float, scale: float) -> str:

@@ -30,4 +30,4 @@ def layer_of_plate(plate: Plate, number: int) -> dict[str, Any]:
     placed = [{name: part[name] for name in part if name not in ("path", "name")} for part in parts]
     contents = [copy.request.source.sha256 for copy in copies]
     kept_by = [contents, placed, settings, arguments["machine"], number]
-    return drawn_layer(SERVICE, arguments, [part["path"] for part in parts], kept_by)
+    return drawn_layer(SERVICE, arguments, kept_by)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -16,6 +15,7 @@ from lessons.models import CheckState
 from makerlab.work import child
 from makerlab.work.models import Job
 from makerlab.work.registry import Apply, GiveUp
+from makerlab.work.stored_files import stored
 from meshcheck.types import Level
 from planning.types import Bed
 from printing.models import PreparedFile
@@ -23,6 +23,7 @@ from printing.planner.arrangement import arrangement_of, size_of
 from printing.planner.estimates import Estimates, PlateFigures
 from printing.planner.snapshot import take_snapshot
 from printing.planner.values import Kind, Snapshot
+from printing.reasons import said
 
 SERVICE = "meshcheck.service:read_prepared"
 # what no comparison by eye makes right: such a file never stands for a plate
@@ -50,7 +51,10 @@ def read(job: Job) -> Apply:
     snapshot = take_snapshot(prepared.plate.room_id, timezone.now())
     estimates = Estimates(snapshot)
     asked = question(prepared, snapshot, estimates)
-    answer = tried(job, lambda: child.run(SERVICE, asked.arguments))
+    try:
+        answer = tried(job, lambda: child.run(SERVICE, asked.arguments))
+    except FileNotFoundError as error:
+        raise GiveUp(_("The stored file is missing. Please upload it again.")) from error
     if not is_whole(answer):
         raise GiveUp(failed_message())
 
@@ -77,14 +81,12 @@ def question(prepared: PreparedFile, snapshot: Snapshot, estimates: Estimates) -
         raise GiveUp(_("The plate was started or is gone, so the file was not read."))
     if kind is None:
         raise GiveUp(_("The room has no printer of that kind any more."))
-    if not prepared.file or not os.path.exists(prepared.file.path):
-        raise GiveUp(_("The stored file is missing. Please upload it again."))
     own = estimates.own([laid])[0]
     if own.unknown:
-        raise GiveUp(_("The plate itself could not be estimated: %(why)s") % {"why": own.unknown})
+        raise GiveUp(_("The plate itself could not be estimated: %(why)s") % {"why": said(own.unknown)})
     width, depth, height = size_of(laid, snapshot.copies)
     arguments = {
-        "path": prepared.file.path,
+        "path": stored(prepared.file),
         "dialect": prepared.dialect,
         "machine": kind.machine,
         "material": json.loads(laid.settings)["material"],

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from lessons.models import CheckState
+from lessons.told import reworded
 from makerlab.accounts.models import User
 from makerlab.components import figures, marks
 from printing import permissions
@@ -87,10 +88,11 @@ def _mark(file: PreparedFile) -> Mark:
 
 def _lines(reading: Mapping[str, Any]) -> list[FileLine]:
     """What was found, what must be fixed first, and what the time leaves out."""
-    if refused := reading.get("rejected"):
+    if "rejected" in reading:
+        refused = reworded(reading["rejected"])
         return [FileLine(marks.LEVELS["must_fix"], refused["message"], "", refused["mend"])]
     order = {"must_fix": 0, "advice": 1, "passes": 2}
-    findings = sorted(reading.get("findings") or (), key=lambda each: order[each["level"]])
+    findings = sorted(map(reworded, reading.get("findings") or ()), key=lambda each: order[each["level"]])
     lines = [_line(finding) for finding in findings]
     return lines + _left_out(reading.get("facts") or {})
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 
 from django.db.models import Count
 from django.utils.translation import gettext as _
@@ -70,11 +69,16 @@ class PrinterSheet:
     fixed_min: Interval
 
 
-def sheet_of(printer: Printer, material: str, learned: Learned) -> PrinterSheet:
-    """The sheet of a printer with a material, from no more than the newest runs on record."""
+def ended_runs_of(printer: Printer) -> list[Run]:
+    """All that ended on it, for its sheet and for the hours since its upkeep."""
+    return list(Run.objects.filter(printer=printer, ended_at__isnull=False).select_related("plate"))
+
+
+def sheet_of(printer: Printer, material: str, learned: Learned, ended: Sequence[Run]) -> PrinterSheet:
+    """The sheet of a printer with a material, from no more than the newest runs on record; ``ended``: all of its."""
     lesson = lesson_of(learned, printer, material)
     ids = [run.run_id for run in lesson.runs]
-    runs = {run.pk: run for run in Run.objects.filter(pk__in=ids).select_related("plate")}
+    runs = {run.pk: run for run in ended}
     rows = _rows(lesson, runs)
     calibration = lesson.calibration
     hours, since = _hours(lesson, runs)
@@ -225,8 +229,3 @@ def _hours(lesson: Lesson, runs: dict[int, Run]) -> tuple[float, float | None]:
         elif since is not None:
             since += record.tally.hours
     return total, since
-
-
-def last_out(printer: Printer, now: datetime) -> datetime | None:
-    """When the printer last came back into service."""
-    return printer.outages.filter(until__lte=now).order_by("-until").values_list("until", flat=True).first()

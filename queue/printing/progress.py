@@ -33,19 +33,20 @@ MARKS = {
 
 def of_team(team: Team, assignment: Assignment) -> list[PartProgress]:
     """One entry for each part of the team that was ordered and not cancelled, in the order of the kit."""
-    requests = (
-        PrintRequest.objects.filter(team=team, assignment=assignment)
-        .select_related("kit_part")
-        .prefetch_related("copies__plate__printer")
-        .order_by("kit_part__position", "id")
+    copies = (
+        PrintCopy.objects.filter(request__team=team, request__assignment=assignment)
+        .exclude(state=CopyState.CANCELLED)
+        .select_related("request__kit_part", "plate__printer")
+        .defer("request__kit_part__report", "request__kit_part__picture")
+        .order_by("request__kit_part__position", "request_id", "id")
     )
+    by_request: dict[int, list[PrintCopy]] = {}
+    for copy in copies:
+        by_request.setdefault(copy.request_id, []).append(copy)
+    if not by_request:
+        return []
     chance = _chance_in_100(team, assignment)
-    found = []
-    for request in requests:
-        copies = [copy for copy in request.copies.all() if copy.state != CopyState.CANCELLED]
-        if copies:
-            found.append(replace(_progress(request, copies, team), chance_in_100=chance))
-    return found
+    return [replace(_progress(each[0].request, each, team), chance_in_100=chance) for each in by_request.values()]
 
 
 def _chance_in_100(team: Team, assignment: Assignment) -> int | None:

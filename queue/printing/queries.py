@@ -5,9 +5,11 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import Counter
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
 from django.utils import timezone
 
 from lessons import measuring
@@ -15,16 +17,20 @@ from lessons.models import KitPart, SchoolClass
 from makerlab.accounts.models import User
 from makerlab.work.models import Job
 from printing.actions.ground import IMPROVE_PLAN, PLAN_OUTLOOK, PLAN_ROOM
-from printing.models import Plate, PrintCopy, Printer, Room, RoomPlan
+from printing.models import Plate, PrintCopy, Printer, Room, RoomPlan, Run
 from printing.planner.snapshot import source_of
-from printing.states import PlateState
+from printing.states import CopyState, Outcome, PlateState
 from submissions.models import Submission
 
 
-def room_of(user: User, chosen: object = None) -> Room | None:
-    """The room this person's pages are about: the one they chose, else the school's first."""
-    rooms = Room.objects.visible_to(user).select_related("school").order_by("id")
-    return (rooms.filter(pk=chosen).first() if isinstance(chosen, int) else None) or rooms.first()
+def rooms_of(user: User) -> list[Room]:
+    """The rooms of the person's school in order."""
+    return list(Room.objects.visible_to(user).select_related("school").order_by("id"))
+
+
+def room_of(rooms: list[Room], chosen: object = None) -> Room | None:
+    """The room a person's pages are about: the one they chose, else the first."""
+    return next((room for room in rooms if room.pk == chosen), rooms[0] if rooms else None)
 
 
 def room_for_check(school_id: int) -> measuring.Room:
@@ -45,6 +51,12 @@ def newest_plan(room: Room) -> RoomPlan | None:
     return RoomPlan.objects.filter(room=room).first()
 
 
+def newest_plans(rooms: QuerySet[Room]) -> list[RoomPlan]:
+    """The plans that count in these rooms; one query."""
+    newest = RoomPlan.objects.filter(room=OuterRef("room")).values("pk")[:1]
+    return list(RoomPlan.objects.filter(room__in=rooms, pk=Subquery(newest)).order_by("room_id"))
+
+
 def planning_job(room: Room) -> Job | None:
     """The planning that waits or runs; None when the plan is settled."""
     jobs = Job.objects.filter(kind=PLAN_ROOM, subject=str(room.pk))
@@ -57,16 +69,20 @@ def improving_job(room: Room) -> Job | None:
     return jobs.filter(state__in=[Job.State.WAITING, Job.State.RUNNING]).order_by("-id").first()
 
 
-def outlook_job(plan: RoomPlan) -> Job | None:
-    """The working out of what would help, while it waits or runs."""
-    jobs = Job.objects.filter(kind=PLAN_OUTLOOK, subject=str(plan.pk))
-    return jobs.filter(state__in=[Job.State.WAITING, Job.State.RUNNING]).order_by("-id").first()
+FAILED = "failed"  # the key of a planning that failed, among the room's jobs
 
 
-def failed_planning(room: Room) -> Job | None:
-    """The newest planning, when it failed."""
-    newest = Job.objects.filter(kind=PLAN_ROOM, subject=str(room.pk)).order_by("-id").first()
-    return newest if newest and newest.state == Job.State.FAILED else None
+def jobs_of(room: Room, plan: RoomPlan | None) -> dict[str, Job]:
+    """By kind the newest of what is planned, improved or worked out for the room and its plan, while it waits or
+    runs; under FAILED the newest planning, when it failed. One query."""
+    planning = Job.objects.filter(kind=PLAN_ROOM, subject=str(room.pk))
+    wanted = Q(kind__in=[PLAN_ROOM, IMPROVE_PLAN], subject=str(room.pk))
+    if plan is not None:
+        wanted |= Q(kind=PLAN_OUTLOOK, subject=str(plan.pk))
+    goes_on = wanted & Q(state__in=[Job.State.WAITING, Job.State.RUNNING])
+    newest = Q(pk=Subquery(planning.order_by("-id").values("pk")[:1]), state=Job.State.FAILED)
+    jobs = Job.objects.filter(goes_on | newest).order_by("id")
+    return {FAILED if job.state == Job.State.FAILED else job.kind: job for job in jobs}
 
 
 def board_token(room: Room, job: Job | None, every_min: int = 1, now: datetime | None = None) -> str:
@@ -85,6 +101,17 @@ def placed_copies(plate: Plate) -> list[PrintCopy]:
         .defer("request__submission__picture", "request__kit_part__picture")
         .order_by("place", "id")
     )
+
+
+def is_printing() -> Exists:
+    """Of printers: whether a run goes on there."""
+    return Exists(Run.objects.filter(printer=OuterRef("pk"), outcome=Outcome.RUNNING))
+
+
+def copies_wanted(plate: Plate) -> dict[int, int]:
+    """How many copies each request on a plate is for, by the request's id, those that were called off not counted."""
+    rows = PrintCopy.objects.filter(request__copies__plate=plate).exclude(state=CopyState.CANCELLED)
+    return dict(rows.values_list("request").annotate(wanted=Count("pk", distinct=True)).order_by())
 
 
 def placed_parts_of(plate: Plate) -> list[dict[str, Any]]:
@@ -119,9 +146,11 @@ def bed_shift(plate: Plate) -> tuple[float, float]:
     return ((kind.width_mm - plate.bed_width_mm) / 2, (kind.depth_mm - plate.bed_depth_mm) / 2)
 
 
-def plate_code(plate: Plate) -> str:
-    """Four characters that tell one arrangement of a plate from another: in file names and on the start form."""
-    content = [[copy.request.source.sha256, copy.x_mm, copy.y_mm, copy.turn_deg] for copy in placed_copies(plate)]
+def plate_code(plate: Plate, copies: Sequence[PrintCopy] | None = None) -> str:
+    """Four characters that tell one arrangement of a plate from another: in file names and on the start form.
+    ``copies``: its placed copies, where the caller has read them."""
+    standing = placed_copies(plate) if copies is None else copies
+    content = [[copy.request.source.sha256, copy.x_mm, copy.y_mm, copy.turn_deg] for copy in standing]
     return hashlib.sha256(json.dumps(content).encode()).hexdigest()[:4]
 
 
@@ -152,5 +181,5 @@ def unmeasured_parts(room: Room) -> list[KitPart]:
 
 def planned_plates(room: Room) -> list[Plate]:
     """Planned plates in order of time; those without a place in the plan last."""
-    plates = Plate.objects.filter(room=room, state=PlateState.PLANNED).select_related("printer__kind")
+    plates = Plate.objects.filter(room=room, state=PlateState.PLANNED).select_related("printer__kind", "printer__spool")
     return sorted(plates, key=lambda plate: (plate.setup_at is None, plate.setup_at or plate.created_at, plate.number))

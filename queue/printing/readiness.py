@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -12,7 +12,7 @@ from typing import Any
 from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
 
-from lessons.models import Assignment, KitPart, Team
+from lessons.models import Assignment, KitPart, Membership, Team
 from makerlab.components.figures import day_clock
 from makerlab.components.marks import Mark
 from printing.chance import in_100
@@ -217,19 +217,27 @@ def readiness_of(assignments: Sequence[Assignment], plans: Sequence[RoomPlan]) -
         .order_by("position", "pk")
     ):
         parts[kit_part.plan_id].append(kit_part)
-    teams: dict[int, list[Team]] = defaultdict(list)
-    classes = {assignment.school_class_id for assignment in assignments}
-    for team in Team.objects.filter(school_class__in=classes).prefetch_related("memberships").order_by("number"):
-        teams[team.school_class_id].append(team)
+    teams = _teams({assignment.school_class_id for assignment in assignments})
     found = []
     for assignment in assignments:
         kit = tuple(parts[assignment.plan_id])
         rows = tuple(
-            _team_row(assignment, team, kit, submissions, copies, kits.get((assignment.pk, team.pk), []))
-            for team in teams[assignment.school_class_id]
-            if any(True for _member in team.memberships.all())
+            _team_row(assignment, members, kit, submissions, copies, kits)
+            for members in teams.get(assignment.school_class_id, [])
         )
         found.append(Readiness(assignment, kit, rows, in_100(_chance(assignment, plans))))
+    return found
+
+
+def _teams(class_ids: Collection[int]) -> dict[int, list[list[Membership]]]:
+    """For each class its teams that have anybody, in order of their numbers, as their members with the team."""
+    members = Membership.objects.filter(school_class__in=class_ids, team__isnull=False).select_related("team")
+    by_team: dict[tuple[int, int | None], list[Membership]] = defaultdict(list)
+    for member in members.order_by("team__number", "nickname"):
+        by_team[member.school_class_id, member.team_id].append(member)
+    found: dict[int, list[list[Membership]]] = defaultdict(list)
+    for (school_class, _team), of_team in by_team.items():
+        found[school_class].append(of_team)
     return found
 
 
@@ -276,24 +284,26 @@ def _copies(assignments: Sequence[Assignment]) -> dict[tuple[int, int, int, int 
 
 def _team_row(
     assignment: Assignment,
-    team: Team,
+    members: Sequence[Membership],
     kit: Sequence[KitPart],
     submissions: dict[Key, Submission],
     copies: dict[tuple[int, int, int, int | None], Counter[str]],
-    planned: Sequence[dict[str, Any]],
+    kits: dict[tuple[int, int], list[dict[str, Any]]],
 ) -> TeamRow:
-    parts = []
+    parts, team = [], members[0].team
+    assert team is not None, "only members of a team are read"
     for kit_part in kit:
         key = (assignment.pk, team.pk, kit_part.pk)
         submission = submissions.get(key) if kit_part.redesignable else None
         counts = copies.get((*key, submission.pk if submission else None), Counter())
         parts.append(_part(kit_part, submission, counts))
+    planned = kits.get((assignment.pk, team.pk), [])
     moments = [parse_datetime(kit["ready_at"]) if kit["ready_at"] else None for kit in planned]
     known = [moment for moment in moments if moment]
     shares = [kit["chance"] for kit in planned if kit.get("chance") is not None]
     return TeamRow(
         team=team,
-        nicknames=tuple(sorted(member.nickname for member in team.memberships.all())),
+        nicknames=tuple(sorted(member.nickname for member in members)),
         parts=tuple(parts),
         chance_in_100=in_100(min(shares, default=None)),
         ready_at=max(known) if len(known) == len(moments) and known else None,
@@ -334,6 +344,8 @@ def _stage_before_queue(kit_part: KitPart, submission: Submission | None) -> Sta
 
 def state_mark(readiness: Readiness) -> Mark:
     """How a lab day stands in a word."""
+    if not readiness.teams:
+        return Mark("plain", "s-wait", _("no team has students"))
     if readiness.is_ready:
         return Mark("good", "s-done", _("everything is in the trays"))
     if readiness.teams_late:

@@ -9,6 +9,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from django.db.models import Exists, OuterRef
 from django.urls import reverse
 from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
@@ -20,6 +21,7 @@ from makerlab.components.figures import clock, day_clock, hours_and_minutes
 from printing import pins, timeline
 from printing.hours import Bells, read_bells
 from printing.models import Plate, PrintCopy, Printer, PrintRequest, Room, RoomPlan, Run
+from printing.reasons import overload_words, words
 from printing.room_days import FARTHEST, WEEK, View, Window, window_of
 from printing.states import CopyState, Outcome, PlateState
 
@@ -52,12 +54,15 @@ class RoomPage:
     window: Window
     days: tuple[timeline.DayDrawing, ...]
     printers: tuple[Printer, ...]
+    plates: tuple[Plate, ...]  # those planned
     rows: tuple[PlanRow, ...]
     late: tuple[dict[str, Any], ...]
     loads: tuple[dict[str, Any], ...]
     unplaced: tuple[dict[str, Any], ...]
     counts: dict[str, int]
     overload: tuple[str, ...] = ()
+    clashes: tuple[str, ...] = ()
+    elsewhere: int = 0  # rows of other weeks, which the week's table leaves out
 
 
 def room_page(
@@ -75,6 +80,8 @@ def room_page(
     facts = plan.facts if plan else {}
     deadlines = _deadlines(room, user)
     width = timeline.WEEK_WIDTH if window.is_week else timeline.WIDTH
+    all_rows = list(_rows(plates, runs, serves, window.is_week))
+    rows = [row for row in all_rows if _in_window(row, window, room)] if window.is_week else all_rows
     drawings = tuple(
         timeline.draw_day(each, bells, len(printers), bars, _outs(printers, now), deadlines, now, width)
         for each in window.days
@@ -83,11 +90,14 @@ def room_page(
         window=window,
         days=drawings,
         printers=tuple(printers),
-        rows=tuple(_rows(plates, runs, serves)),
+        plates=tuple(plates),
+        rows=tuple(rows),
+        elsewhere=len(all_rows) - len(rows),
         late=tuple(late_kits(plan, user)),
         loads=tuple(_loads(facts, printers)),
         unplaced=tuple(unplaced_copies(plan, user)),
-        overload=tuple(facts.get("overload", [])),
+        overload=tuple(overload_words(load) for load in facts.get("overload", [])),
+        clashes=tuple(words(clash) for clash in facts.get("clashes", [])),
         counts={
             "plates": len(plates),
             "printing": sum(run.outcome == Outcome.RUNNING for run in runs),
@@ -106,9 +116,10 @@ class Contents:
 
 def contents(user: User, plates: Sequence[Plate]) -> dict[int, Contents]:
     """Plate id -> its copies as "7B ×6". Classes the person may not see are counted without a name."""
-    visible = set(PrintRequest.objects.visible_to(user).values_list("pk", flat=True))
+    visible = PrintRequest.objects.visible_to(user).filter(pk=OuterRef("request_id"))
     copies = (
         PrintCopy.objects.filter(plate__in=[plate.pk for plate in plates])
+        .annotate(may_name=Exists(visible))
         .select_related("request__assignment__school_class", "request__assignment__meeting")
         .only(
             "plate_id",
@@ -122,7 +133,7 @@ def contents(user: User, plates: Sequence[Plate]) -> dict[int, Contents]:
     dues: dict[int, list[datetime]] = {}
     for copy in copies:
         assignment = copy.request.assignment
-        name = assignment.school_class.name if copy.request_id in visible else _("another class")
+        name = assignment.school_class.name if copy.may_name else _("another class")
         names.setdefault(copy.plate_id or 0, Counter())[name] += 1
         if copy.request.team_id is not None:
             dues.setdefault(copy.plate_id or 0, []).append(assignment.meeting.starts_at)
@@ -182,7 +193,15 @@ def _bars(
             words = _("%(planned)s, fixed") % {"planned": words} if plate.is_pinned else words
             bar = _bar(plate, row, plate.starts_at, plate.ends_at, tone, icon, words, serves)
             bars.append(replace(bar, ready_at=plate.cleared_at))
-    return bars
+    return [_with_lateness(bar) for bar in bars]
+
+
+def _with_lateness(bar: timeline.Bar) -> timeline.Bar:
+    """Its lateness in words too, for who hears the drawing."""
+    if bar.late_s <= 0:
+        return bar
+    late = _("late by %(time)s") % {"time": hours_and_minutes(bar.late_s)}
+    return replace(bar, words=f"{bar.words}, {late}")
 
 
 def _bar(
@@ -240,8 +259,23 @@ def _deadlines(room: Room, user: User) -> list[timeline.Deadline]:
     ]
 
 
-def _rows(plates: Sequence[Plate], runs: Sequence[Run], serves: dict[int, Contents]) -> Iterable[PlanRow]:
+def _in_window(row: PlanRow, window: Window, room: Room) -> bool:
+    """Whether it prints in the week drawn; a plate without a time stands in every week, so that nobody misses it."""
+    if row.starts_at is None or row.ends_at is None:
+        return True
+    after = midnight(room, window.monday + WEEK)
+    return row.starts_at < after and row.ends_at > midnight(room, window.monday)
+
+
+def _rows(
+    plates: Sequence[Plate], runs: Sequence[Run], serves: dict[int, Contents], with_ended: bool
+) -> Iterable[PlanRow]:
+    """``with_ended``: what was printed too."""
     for run in runs:
+        if with_ended and run.outcome != Outcome.RUNNING:
+            icon, kind = TONES[Outcome(run.outcome)][1], "good" if run.outcome == Outcome.FINISHED else "plain"
+            mark = (kind, icon, str(Outcome(run.outcome).label))
+            yield PlanRow(run.plate, run.printer, serves[run.plate_id].words, run.started_at, run.ended_at, mark)
         if run.outcome == Outcome.RUNNING:
             mark = ("live", "s-run", _("printing"))
             yield PlanRow(run.plate, run.printer, serves[run.plate_id].words, run.started_at, run.expected_end_at, mark)
@@ -259,17 +293,20 @@ def _rows(plates: Sequence[Plate], runs: Sequence[Run], serves: dict[int, Conten
             mark = ("plain", "s-hold", _("planned, file taken"))
         else:
             mark = ("plain", "s-plan", _("planned"))
-        yield PlanRow(plate, plate.printer, inside.words, plate.starts_at, plate.ends_at, mark, plate.unplanned_because)
+        yield PlanRow(plate, plate.printer, inside.words, plate.starts_at, plate.ends_at, mark, plate.why_unplanned)
 
 
-def late_kits(plan: RoomPlan | None, user: User) -> list[dict[str, Any]]:
-    """Teams of the person's classes that the plan serves late, or not at all, with the reason in figures."""
+def late_kits(plan: RoomPlan | None, user: User, teams: dict[int, Team] | None = None) -> list[dict[str, Any]]:
+    """Teams of the person's classes that the plan serves late, or not at all, with the reason in figures. ``teams``:
+    those of the plan that the person may see, with their classes, where the caller has read them."""
     kits = plan.facts.get("kits", []) if plan else []
-    teams = Team.objects.visible_to(user).select_related("school_class").in_bulk([kit["team"] for kit in kits])
+    kits = [kit for kit in kits if kit["late_min"] > 0 or not kit["ready_at"]]
+    if teams is None:
+        teams = Team.objects.visible_to(user).select_related("school_class").in_bulk([kit["team"] for kit in kits])
     rows = []
     for kit in kits:
         team = teams.get(kit["team"])
-        if team is None or (kit["late_min"] <= 0 and kit["ready_at"]):
+        if team is None:
             continue
         ready = parse_datetime(kit["ready_at"]) if kit["ready_at"] else None
         rows.append(
@@ -313,13 +350,15 @@ def _loads(facts: dict[str, Any], printers: Sequence[Printer]) -> Iterable[dict[
 def unplaced_copies(plan: RoomPlan | None, user: User) -> list[dict[str, Any]]:
     """Copies without a place, by request and reason; only of the person's classes."""
     reasons = plan.facts.get("unplaced", {}) if plan else {}
+    if not reasons:
+        return []
     visible = PrintRequest.objects.visible_to(user)
     copies = PrintCopy.objects.filter(pk__in=reasons, state=CopyState.WAITING, request__in=visible).select_related(
         "request__kit_part", "request__team", "request__assignment__school_class"
     )
     grouped: dict[tuple[int, str], dict[str, Any]] = {}
     for copy in copies:
-        reason = reasons[str(copy.pk)]
+        reason = words(reasons[str(copy.pk)])
         row = grouped.setdefault((copy.request_id, reason), {"request": copy.request, "reason": reason, "count": 0})
         row["count"] += 1
     for row in grouped.values():

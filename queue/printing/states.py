@@ -24,6 +24,11 @@ COPY_TRANSITIONS: dict[tuple[str, str], str] = {
     (CopyState.PRINTING, "lost"): CopyState.WAITING,  # back in the queue by itself
     (CopyState.WAITING, "cancel"): CopyState.CANCELLED,
     (CopyState.PLANNED, "cancel"): CopyState.CANCELLED,
+    # for ten minutes
+    (CopyState.PRINTING, "undo_start"): CopyState.PLANNED,
+    (CopyState.IN_TRAY, "undo_clear"): CopyState.PRINTING,
+    (CopyState.WAITING, "undo_clear"): CopyState.PRINTING,
+    (CopyState.PLANNED, "undo_clear"): CopyState.PRINTING,
 }
 
 
@@ -38,6 +43,8 @@ class PlateState(models.TextChoices):
 PLATE_TRANSITIONS: dict[tuple[str, str], str] = {
     (PlateState.PLANNED, "start"): PlateState.PRINTING,
     (PlateState.PRINTING, "clear"): PlateState.CLEARED,
+    (PlateState.PRINTING, "undo_start"): PlateState.PLANNED,  # for ten minutes
+    (PlateState.CLEARED, "undo_clear"): PlateState.PRINTING,
 }
 
 

@@ -18,8 +18,11 @@ WIDTH, PAD = 576.0, 8.0
 WEEK_WIDTH = 208.0  # of a day where a week is drawn
 TOP, ROW, BOTTOM = 62.0, 60.0, 30.0
 BAR_TOP, BAR_HEIGHT = 9.0, 42.0
-LABEL_LEAST = 52.0  # a bar narrower than this has room for its number only
-NAMED_LEAST = 26.0  # and one narrower than this for nothing
+ICON, INSET = 24.0, 8.0  # px before a name with its icon, and before a note
+FLAG = 16.0  # px of a deadline's flag, before its words
+SHORT_INSET = 4.0  # px before a name alone
+LETTER, SMALL_NAME, SMALL_LETTER = 8.6, 7.8, 6.2  # px of a letter: of a name, of one alone, of a note; about
+LETTERS_LEAST = 3  # of a note, else it is left out
 TICK_HOURS = (1, 2, 3, 4, 6)
 TICK_LEAST = 80.0  # px from one tick to the next, about
 HOUR = timedelta(hours=1)
@@ -82,7 +85,7 @@ class DrawnBar:
     late_width: float
     label: str
     note: str
-    icon: str
+    icon: str  # empty: no room for it
     late: str
 
     @property
@@ -92,6 +95,10 @@ class DrawnBar:
     @property
     def note_x(self) -> float:
         return round(self.x + 8, 1)
+
+    @property
+    def end_x(self) -> float:
+        return round(self.x + self.width - 8, 1)
 
     @property
     def on_pen(self) -> bool:
@@ -228,7 +235,9 @@ def draw_day(
             if scale.shows(each.start, each.end)
         ),
         dues=tuple(
-            scale.span(each.at, each.at, each.label) for each in deadlines if scale.opens <= each.at <= scale.closes
+            scale.span(each.at, each.at, cut(each.label, width - scale.x(each.at) - FLAG))
+            for each in deadlines
+            if scale.opens <= each.at <= scale.closes
         ),
         now=scale.span(now, now, f"{now.astimezone(bells.zone):%H:%M}")
         if now and scale.opens <= now <= scale.closes
@@ -271,6 +280,10 @@ def _drawn(bar: Bar, scale: Scale) -> DrawnBar:
     width = round(max(2.0, scale.x(bar.end) - x), 1)
     is_late = bar.late_s > 0
     late_x = None
+    with_icon = width >= ICON + LETTER * len(bar.label) + SHORT_INSET
+    alone = next((name for name in (bar.label, bar.label[1:]) if width >= _narrowest(name)), "")
+    late = _hours(bar.late_s) if is_late else ""
+    with_late = width >= ICON + LETTER * len(bar.label) + SMALL_NAME * len(late) + 2 * INSET
     if is_late and bar.due is not None and bar.due < min(bar.end, scale.closes):
         late_x = max(x, scale.x(bar.due))
     return DrawnBar(
@@ -281,11 +294,25 @@ def _drawn(bar: Bar, scale: Scale) -> DrawnBar:
         tone="b-late" if is_late and bar.tone != "b-run" else bar.tone,
         late_x=late_x,
         late_width=round(x + width - late_x, 1) if late_x is not None else 0.0,
-        label=bar.label if width >= NAMED_LEAST else "",
-        note=bar.note if width >= LABEL_LEAST else "",
-        icon="s-late" if is_late else bar.icon,
-        late=_hours(bar.late_s) if is_late and width >= 2.5 * LABEL_LEAST else "",
+        label=bar.label if with_icon else alone,
+        note=cut(bar.note, width - 2 * INSET) if with_icon else "",
+        icon=("s-late" if is_late else bar.icon) if with_icon else "",
+        late=f"+{late}" if late and with_late else "",
     )
+
+
+def _narrowest(name: str) -> float:
+    """px of a bar with no more than that name in it. A plate's number, without its letter, has room in more of them."""
+    return 1.5 * SHORT_INSET + SMALL_NAME * len(name)
+
+
+def cut(words: str, room: float) -> str:
+    """As much of the words as has room in so many px, with an ellipsis where some is left out; empty when hardly any
+    has."""
+    most = int(room / SMALL_LETTER)
+    if len(words) <= most:
+        return words
+    return f"{words[: most - 1].rstrip()}…" if most > LETTERS_LEAST else ""
 
 
 def _hours(seconds: float) -> str:

@@ -2,33 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Count, Q
 from django.urls import reverse
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import ngettext, pgettext
 
+from lessons.classes.page import locked_out
 from lessons.models import Assignment, Meeting
 from makerlab.accounts.models import User
 from makerlab.components.figures import clock, day_clock, grams, hours_and_minutes
 from meshcheck.types import Verdict
-from printing.bench_page import PrinterCard
+from printing.bench_page import PrinterCard, Standing
 from printing.chance import in_100
-from printing.models import Plate, PrintCopy, PrintRequest, Room, RoomPlan, Run, RunCopy
-from printing.queries import planned_plates, unordered
+from printing.models import Plate, RoomPlan, Run
 from printing.room_page import late_kits, unplaced_copies
-from printing.states import CopyState, Outcome
-from submissions.models import Submission
-from submissions.queries import review_pile
+from printing.states import Outcome
+from printing.today_read import Day
 from submissions.states import State
 
 OVERDUE = timedelta(minutes=30)
-HAND_IN_SOON = timedelta(days=2)
-MEETINGS_SHOWN = 6
 
 
 @dataclass(frozen=True)
@@ -63,23 +59,21 @@ class MeetingRow:
 
 
 def decisions(
-    user: User, room: Room | None, plan: RoomPlan | None, cards: list[PrinterCard], now: datetime
+    user: User, day: Day, stands: Standing | None, plan: RoomPlan | None, cards: list[PrinterCard], now: datetime
 ) -> list[Decision]:
     """Most urgent first: reviews, late teams, parts without a place, printers, spools, what was not handed in."""
-    found = [*_reviews(user, now), *_not_ordered(user)]
-    if room is not None:
-        found += [*_late(plan, user), *_unplaced(plan, user), *_printers(cards, now), *_spools(room)]
-    return [*found, *_not_handed_in(user, now)]
+    found = [*_reviews(day, now), *_not_ordered(day)]
+    if stands is not None:
+        found += [*_late(plan, user, day), *_unplaced(plan, user), *_printers(cards, now), *_spools(stands.plates)]
+    return [*found, *_locked_out(user, now), *_not_handed_in(day)]
 
 
-def _reviews(user: User, now: datetime) -> Iterable[Decision]:
-    pile = review_pile(user)
-    verdicts = list(pile.values_list("verdict", "handed_in_at"))
-    if not verdicts:
+def _reviews(day: Day, now: datetime) -> Iterable[Decision]:
+    if not day.pile:
         return
-    passing = sum(verdict == Verdict.OK for verdict, _at in verdicts)
-    must_fix = sum(verdict == Verdict.MUST_FIX for verdict, _at in verdicts)
-    oldest = min((at for _verdict, at in verdicts if at), default=None)
+    passing = sum(row.verdict == Verdict.OK for row in day.pile)
+    must_fix = sum(row.verdict == Verdict.MUST_FIX for row in day.pile)
+    oldest = min((row.handed_in_at for row in day.pile if row.handed_in_at), default=None)
     parts = [
         ngettext("%(count)d passes every check.", "%(count)d pass every check.", passing) % {"count": passing},
     ]
@@ -88,22 +82,40 @@ def _reviews(user: User, now: datetime) -> Iterable[Decision]:
     if oldest:
         waited = hours_and_minutes((now - oldest).total_seconds())
         parts.append(_("The oldest has waited %(time)s.") % {"time": waited})
-    count = len(verdicts)
+    count = len(day.pile)
     yield Decision(
         count=str(count),
         unit=ngettext("part", "parts", count),
         title=ngettext("One part waits for your eye", "%(count)d parts wait for your eye", count) % {"count": count},
         text=" ".join(parts),
         url=reverse("submissions:review-list"),
-        action=_("Review"),
+        action=pgettext("verb", "Review"),
         icon="review",
     )
 
 
-def _not_ordered(user: User) -> Iterable[Decision]:
-    missing = unordered(user)
-    if missing:
-        count = len(missing)
+def _locked_out(user: User, now: datetime) -> Iterable[Decision]:
+    members = list(locked_out(user, now))
+    if members:
+        count, first = len(members), members[0]
+        names = ", ".join(f"{member.nickname} ({member.school_class})" for member in members[:5])
+        if count > 5:
+            names = _("%(names)s and %(count)d more") % {"names": names, "count": count - 5}
+        yield Decision(
+            count=str(count),
+            unit=ngettext("student", "students", count),
+            title=_("Locked out after wrong pictures"),
+            text=_("%(names)s. Make a new card for who forgot; if nobody did, somebody is guessing.")
+            % {"names": names},
+            url=f"{reverse('lessons:class-detail', args=[first.school_class_id])}#students",
+            action=_("See the class"),
+            icon="s-hold",
+        )
+
+
+def _not_ordered(day: Day) -> Iterable[Decision]:
+    count = day.unordered
+    if count:
         yield Decision(
             count=str(count),
             unit=ngettext("part", "parts", count),
@@ -116,9 +128,9 @@ def _not_ordered(user: User) -> Iterable[Decision]:
         )
 
 
-def _late(plan: RoomPlan | None, user: User) -> Iterable[Decision]:
+def _late(plan: RoomPlan | None, user: User, day: Day) -> Iterable[Decision]:
     by_class: dict[tuple[str, datetime], list[dict[str, object]]] = {}
-    for kit in late_kits(plan, user):
+    for kit in late_kits(plan, user, day.teams):
         by_class.setdefault((str(kit["school_class"]), kit["deadline"]), []).append(kit)
     for (name, deadline), kits in sorted(by_class.items(), key=lambda item: item[0][1]):
         count = len(kits)
@@ -187,10 +199,10 @@ def _printers(cards: list[PrinterCard], now: datetime) -> Iterable[Decision]:
             )
 
 
-def _spools(room: Room) -> Iterable[Decision]:
+def _spools(plates: Sequence[Plate]) -> Iterable[Decision]:
     """Printers whose loaded spool does not last for the next plate planned on them."""
     seen: set[int] = set()
-    for plate in planned_plates(room):
+    for plate in plates:
         printer = plate.printer
         if printer is None or plate.setup_at is None or printer.pk in seen:
             continue
@@ -212,15 +224,10 @@ def _spools(room: Room) -> Iterable[Decision]:
         )
 
 
-def _not_handed_in(user: User, now: datetime) -> Iterable[Decision]:
-    soon = Assignment.objects.visible_to(user).filter(upload_by__gt=now, upload_by__lt=now + HAND_IN_SOON)
-    for assignment in soon.select_related("school_class", "plan"):
-        handed = set(
-            Submission.objects.filter(assignment=assignment)
-            .exclude(state__in=[State.DRAFT, State.RETURNED])
-            .values_list("team_id", flat=True)
-        )
-        missing = [team for team in assignment.school_class.teams.all() if team.pk not in handed]
+def _not_handed_in(day: Day) -> Iterable[Decision]:
+    for assignment in day.closing:
+        handed = day.teams_with(assignment, [State.HANDED_IN, State.APPROVED])
+        missing = [team for team in day.of_class.get(assignment.school_class_id, []) if team.pk not in handed]
         if not missing:
             continue
         count = len(missing)
@@ -238,44 +245,28 @@ def _not_handed_in(user: User, now: datetime) -> Iterable[Decision]:
         )
 
 
-def meeting_rows(user: User, plan: RoomPlan | None) -> list[MeetingRow]:
+def meeting_rows(day: Day, plan: RoomPlan | None) -> list[MeetingRow]:
     """The next meetings for which a lesson was given."""
-    assignments = (
-        Assignment.objects.visible_to(user)
-        .filter(meeting__in=Meeting.objects.visible_to(user).coming())
-        .select_related("meeting", "school_class", "plan")
-        .annotate(team_count=Count("school_class__teams", distinct=True))
-        .order_by("meeting__starts_at")[:MEETINGS_SHOWN]
-    )
-    return [_meeting_row(assignment, plan) for assignment in assignments]
+    return [_meeting_row(assignment, plan, day) for assignment in day.coming]
 
 
-def _meeting_row(assignment: Assignment, plan: RoomPlan | None) -> MeetingRow:
-    submissions = Submission.objects.filter(assignment=assignment)
-    waiting_or_approved = submissions.filter(state__in=[State.HANDED_IN, State.APPROVED])
-    copies = PrintCopy.objects.filter(request__in=PrintRequest.objects.filter(assignment=assignment)).exclude(
-        state=CopyState.CANCELLED
-    )
-    counts = copies.filter(request__team__isnull=False).aggregate(
-        wanted=Count("pk"), in_tray=Count("pk", filter=Q(state=CopyState.IN_TRAY))
-    )
+def _meeting_row(assignment: Assignment, plan: RoomPlan | None, day: Day) -> MeetingRow:
     kits = [kit for kit in (plan.facts.get("kits", []) if plan else []) if kit["assignment"] == assignment.pk]
     late = sum(kit["late_min"] > 0 or not kit["ready_at"] for kit in kits)
     ready = [datetime.fromisoformat(kit["ready_at"]) for kit in kits if kit["ready_at"]]
-    teams: int = assignment.team_count  # type: ignore[attr-defined]  # annotated above
-    approved = submissions.filter(state=State.APPROVED).values("team").distinct().count()
+    teams, counts = len(day.of_class.get(assignment.school_class_id, [])), day.counts(assignment)
     last = max(ready, default=None)
     return MeetingRow(
         meeting=assignment.meeting,
         assignment=assignment,
         teams=teams,
-        handed_in=waiting_or_approved.values("team").distinct().count(),
-        approved=approved,
+        handed_in=counts["handed_in"],
+        approved=counts["approved"],
         wanted=counts["wanted"],
         in_tray=counts["in_tray"],
         late_teams=late,
         ready_at=last,
-        mark=_meeting_mark(counts["wanted"], counts["in_tray"], approved, teams, late, last),
+        mark=_meeting_mark(counts["wanted"], counts["in_tray"], counts["approved"], teams, late, last),
         chance_in_100=in_100((plan.facts if plan else {}).get("chance_by_assignment", {}).get(str(assignment.pk))),
     )
 
@@ -308,11 +299,11 @@ class DayCounts:
     grams: float
 
 
-def day_counts(room: Room, since: datetime) -> DayCounts:
-    """Good parts, ended runs, those in which something was lost, and grams by estimate."""
-    runs = list(Run.objects.filter(plate__room=room, ended_at__gte=since).only("outcome", "estimate_g"))
+def day_counts(runs: Sequence[Run]) -> DayCounts:
+    """Good parts, ended runs, those in which something was lost, and grams by estimate; ``runs``: those that ended
+    today."""
     return DayCounts(
-        parts=RunCopy.objects.filter(run__in=[run.pk for run in runs], good=True).count(),
+        parts=sum(run.good_copies for run in runs),  # type: ignore[attr-defined]  # counted where they are read
         runs=len(runs),
         wrong=sum(run.outcome != Outcome.FINISHED for run in runs),
         grams=sum(run.estimate_g for run in runs if run.outcome in {Outcome.FINISHED, Outcome.PARTLY_GOOD}),

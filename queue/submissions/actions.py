@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Collection
 from typing import Any
 
+from django.conf import settings
+from django.core.files.storage import default_storage
 from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
 from django.db.models import Max
@@ -15,13 +17,15 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from lessons.models import Assignment, CheckState, KitPart, Team
+from lessons.stored import check_room, store_once
+from makerlab.accounts import limits
 from makerlab.accounts.models import User
 from makerlab.audit.models import record
 from makerlab.work.actions import enqueue
 from meshcheck.types import Unit, Verdict
 from submissions import permissions, queries
 from submissions.models import Review, Submission, SubmissionQuerySet
-from submissions.signals import approved, withdrawn
+from submissions.signals import approved, undone, withdrawn
 from submissions.states import NotAllowedNow, State, after
 from submissions.uploads import UploadRefused, check_size, clean_name, sha256_of
 
@@ -49,6 +53,8 @@ def upload_part(user: User, assignment: Assignment, kit_part: KitPart, uploaded_
     Raises PermissionDenied, NotAllowedNow, UploadRefused (empty, too big, too many) or AlreadyHere.
     """
     team = permissions.check_can_upload(user, assignment, kit_part)
+    if limits.note("upload", user.pk, 3600) > settings.UPLOADS_AN_HOUR:
+        raise UploadRefused(_("That are very many files in one hour. Wait a while, then go on."))
     submission = Submission(
         assignment=assignment,
         kit_part=kit_part,
@@ -58,15 +64,19 @@ def upload_part(user: User, assignment: Assignment, kit_part: KitPart, uploaded_
         file_bytes=check_size(uploaded_file),
         sha256=sha256_of(uploaded_file),
     )
+    school_id = assignment.school_class.school_id
     submission.file.save("", uploaded_file, save=False)
+    own = submission.file.name or ""
     try:
         with transaction.atomic():
             _number(submission)
+            check_room(school_id, Submission.objects.filter(team=team), submission.file_bytes)
+            store_once(submission, school_id)
             submission.save()
             _start_check(submission)
             _note(user, "upload", submission, version=submission.version, sha256=submission.sha256)
     except BaseException:  # whatever stopped it, a file without a row must not stay behind
-        submission.file.delete(save=False)
+        default_storage.delete(own)
         raise
     return submission
 
@@ -198,6 +208,18 @@ def approve(user: User, submission: Submission) -> Review:
         _note(user, "approve", submission, version=submission.version, verdict=submission.verdict)
         approved.send(sender=Submission, submission=submission, user=user)
     return review
+
+
+def undo_approval(user: User, submission: Submission) -> None:
+    """Take an approval back: the part waits for review again and what it ordered is wanted no more.
+
+    Raises PermissionDenied, or NotAllowedNow when it is too late or some of it is printing already."""
+    permissions.check_can_undo(user, submission)
+    with transaction.atomic():
+        _move(submission, "undo")
+        submission.reviews.filter(decision=Review.Decision.APPROVED).delete()
+        undone.send(sender=Submission, submission=submission, user=user)
+        _note(user, "undo_approve", submission, version=submission.version)
 
 
 def return_with_note(user: User, submission: Submission, note: str, seen: str | None = None) -> Review:

@@ -5,4 +5,4 @@ class SubmissionsConfig(AppConfig):
     name = "submissions"
 
     def ready(self) -> None:
-        from submissions import jobs, lab_wheels, receivers  # noqa: F401 - register work and wheels, listen to lessons
+        from submissions import jobs, lab_parts, receivers  # noqa: F401 - register work and parts, listen to lessons

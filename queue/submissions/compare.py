@@ -120,6 +120,11 @@ def version_view(item: Submission, versions: Sequence[Submission]) -> PartView |
     return part_view(item, "submissions:submission", before, _version_head(before) if before else "")
 
 
+def view_over_kit(item: Submission) -> PartView | None:
+    """The version in 3D with the kit's own part as a ghost."""
+    return part_view(item, "submissions:submission", item.kit_part, _("Starting part"), "lessons:kit-part")
+
+
 def _version_head(item: MeasuredFile) -> str:
     assert isinstance(item, Submission)
     return _("Version %(number)d") % {"number": item.version}

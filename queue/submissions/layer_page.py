@@ -8,6 +8,7 @@ from typing import Any
 from django.http import HttpRequest
 from django.utils.translation import gettext as _
 
+from lessons.told import reworded
 from makerlab.work.child import ChildFailed
 from makerlab.work.registry import GiveUp
 from submissions.wording import line_words
@@ -29,7 +30,7 @@ def shown_layer(draw: Callable[[], Layer]) -> Layer:
     except (ChildFailed, GiveUp, FileNotFoundError):
         return {"unknown": _("This layer cannot be drawn now. Try again in a moment.")}
     if "layer" not in view:
-        return view
+        return reworded(view)
     above = view["overhang_layer"]
     return {
         **view,

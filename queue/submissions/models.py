@@ -30,6 +30,8 @@ class SubmissionQuerySet(models.QuerySet["Submission"]):
 class Submission(MeasuredFile):
     """One uploaded file for one kit part: version 1, 2, 3 of a team's design."""
 
+    school_path = "assignment__school_class__school_id"
+
     assignment = models.ForeignKey(Assignment, on_delete=models.CASCADE, related_name="submissions")
     kit_part = models.ForeignKey(KitPart, on_delete=models.PROTECT, related_name="submissions")
     team = models.ForeignKey(Team, on_delete=models.CASCADE, related_name="submissions")

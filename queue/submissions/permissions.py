@@ -22,25 +22,27 @@ from submissions.states import NotAllowedNow, State, after
 
 # a file uploaded in the last minute is still being checked when the time is up
 HAND_IN_GRACE = timedelta(minutes=10)
+UNDO_TIME = timedelta(minutes=10)
 
 
-def asks(check: Callable[..., Any], *args: Any) -> bool:
-    """Whether a check passes."""
+def asks(check: Callable[..., Any], *args: Any, **known: Any) -> bool:
+    """Whether a check passes. ``known``: what a page has found out already, so that it is not asked again for each."""
     try:
-        check(*args)
+        check(*args, **known)
     except (PermissionDenied, NotAllowedNow):
         return False
     return True
 
 
-def check_can_upload(user: User, assignment: Assignment, kit_part: KitPart) -> Team:
-    """Return the team the file would belong to."""
-    in_class = SchoolClass.objects.visible_to(user).filter(pk=assignment.school_class_id).exists()
-    if not user.is_student or not in_class:
+def check_can_upload(user: User, assignment: Assignment, kit_part: KitPart, own_team: Team | None = None) -> Team:
+    """Return the team the file would belong to. ``own_team``: known to be the student's in the assignment's class."""
+    if not user.is_student:
+        raise PermissionDenied
+    if own_team is None and not Assignment.objects.visible_to(user).filter(pk=assignment.pk).exists():
         raise PermissionDenied
     if kit_part.plan_id != assignment.plan_id or not kit_part.redesignable:
         raise PermissionDenied
-    team = queries.team_of(user, assignment)
+    team = own_team or queries.team_of(user, assignment)
     if team is None:
         raise NotAllowedNow(_("You are not in a team yet. Ask your teacher to put you in one, then upload again."))
     if not assignment.is_open:
@@ -48,18 +50,20 @@ def check_can_upload(user: User, assignment: Assignment, kit_part: KitPart) -> T
     return team
 
 
-def can_upload(user: User, assignment: Assignment, kit_part: KitPart) -> bool:
-    return asks(check_can_upload, user, assignment, kit_part)
+def can_upload(user: User, assignment: Assignment, kit_part: KitPart, own_team: Team | None = None) -> bool:
+    return asks(check_can_upload, user, assignment, kit_part, own_team=own_team)
 
 
-def check_is_own(user: User, submission: Submission) -> None:
-    """A student of the team the file belongs to."""
-    if not user.is_student or not Submission.objects.editable_by(user).filter(pk=submission.pk).exists():
+def check_is_own(user: User, submission: Submission, own: bool | None = None) -> None:
+    """A student of the team the file belongs to. ``own``: whether it is, where that is known."""
+    if own is None:
+        own = user.is_student and Team.objects.visible_to(user).filter(pk=submission.team_id).exists()
+    if not own:
         raise PermissionDenied
 
 
-def check_can_hand_in(user: User, submission: Submission) -> None:
-    check_is_own(user, submission)
+def check_can_hand_in(user: User, submission: Submission, own: bool | None = None) -> None:
+    check_is_own(user, submission, own)
     after(submission.state, "hand_in")
     if submission.check_state == CheckState.CHECKING:
         raise NotAllowedNow(_("The file is still being checked. Wait for the report, then hand it in."))
@@ -69,52 +73,54 @@ def check_can_hand_in(user: User, submission: Submission) -> None:
         raise NotAllowedNow(_("The time to hand in is over. Ask your teacher whether a late part can still come in."))
 
 
-def can_hand_in(user: User, submission: Submission) -> bool:
-    return asks(check_can_hand_in, user, submission)
+def can_hand_in(user: User, submission: Submission, own: bool | None = None) -> bool:
+    return asks(check_can_hand_in, user, submission, own=own)
 
 
-def check_can_take_back(user: User, submission: Submission) -> None:
-    check_is_own(user, submission)
+def check_can_take_back(user: User, submission: Submission, own: bool | None = None) -> None:
+    check_is_own(user, submission, own)
     after(submission.state, "take_back")
 
 
-def can_take_back(user: User, submission: Submission) -> bool:
-    return asks(check_can_take_back, user, submission)
+def can_take_back(user: User, submission: Submission, own: bool | None = None) -> bool:
+    return asks(check_can_take_back, user, submission, own=own)
 
 
-def check_can_reread(user: User, submission: Submission) -> None:
+def check_can_reread(user: User, submission: Submission, own: bool | None = None) -> None:
     """Reading the same file in another unit makes another part of it: only while it is not handed in."""
-    check_is_own(user, submission)
+    check_is_own(user, submission, own)
     if submission.state != State.DRAFT:
         raise NotAllowedNow(_("This part is handed in. Take it back first, then change its unit."))
     if submission.check_state == CheckState.CHECKING:
         raise NotAllowedNow(_("The file is still being checked. Wait for the report first."))
 
 
-def can_reread(user: User, submission: Submission) -> bool:
-    return asks(check_can_reread, user, submission)
+def can_reread(user: User, submission: Submission, own: bool | None = None) -> bool:
+    return asks(check_can_reread, user, submission, own=own)
 
 
-def check_can_lay(user: User, submission: Submission) -> None:
+def check_can_lay(user: User, submission: Submission, own: bool | None = None, reviews: bool | None = None) -> None:
     """How a part lies on the plate is the team's to say while it is theirs, and the teacher's once it is handed in."""
     if submission.state == State.HANDED_IN:
-        check_can_review(user, submission)
+        check_can_review(user, submission, reviews)
     else:
-        check_is_own(user, submission)
+        check_is_own(user, submission, own)
         if submission.state != State.DRAFT:
             raise NotAllowedNow(_("This part was decided on already; how it lies cannot be changed any more."))
     if submission.check_state != CheckState.CHECKED:
         raise NotAllowedNow(_("The file is still being checked. Wait for the report first."))
 
 
-def can_lay(user: User, submission: Submission) -> bool:
-    return asks(check_can_lay, user, submission)
+def can_lay(user: User, submission: Submission, own: bool | None = None, reviews: bool | None = None) -> bool:
+    return asks(check_can_lay, user, submission, own=own, reviews=reviews)
 
 
-def check_can_review(user: User, submission: Submission) -> None:
-    """Teachers of the class, and administrators of the school."""
-    classes = SchoolClass.objects.editable_by(user)
-    if not classes.filter(pk=submission.assignment.school_class_id).exists():
+def check_can_review(user: User, submission: Submission, reviews: bool | None = None) -> None:
+    """Teachers of the class, and administrators of the school. ``reviews``: whether they are, where that is known."""
+    if reviews is None:
+        classes = SchoolClass.objects.editable_by(user)
+        reviews = classes.filter(pk=submission.assignment.school_class_id).exists()
+    if not reviews:
         raise PermissionDenied
 
 
@@ -129,6 +135,17 @@ def check_can_approve(user: User, submission: Submission) -> None:
 
 def can_approve(user: User, submission: Submission) -> bool:
     return asks(check_can_approve, user, submission)
+
+
+def check_can_undo(user: User, submission: Submission) -> None:
+    """Whoever approved takes it back within ten minutes; later the part is sent back with a note."""
+    check_can_review(user, submission)
+    after(submission.state, "undo")
+    review = queries.last_review(submission)
+    if review is None or review.reviewer_id != user.pk:
+        raise NotAllowedNow(_("Somebody else approved this part. Send it back with a note instead."))
+    if timezone.now() - review.at > UNDO_TIME:
+        raise NotAllowedNow(_("It was approved more than ten minutes ago. Send it back with a note instead."))
 
 
 def check_can_return(user: User, submission: Submission) -> None:

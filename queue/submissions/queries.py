@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from decimal import Decimal
 
-from django.db.models import Q
+from django.db.models import Prefetch
 from django.utils import timezone
 
 from lessons.models import Assignment, CheckState, KitPart, Team
 from makerlab.accounts.models import User
-from makerlab.work.models import Job, Lane
+from makerlab.work.models import Job
 from submissions.models import Review, Submission, SubmissionQuerySet
 from submissions.progress import PartProgress
 from submissions.states import State
@@ -38,12 +38,9 @@ def price_per_kg(submission: Submission) -> Decimal | None:
 
 def team_of(user: User, assignment: Assignment) -> Team | None:
     """The student's team in the class of this assignment."""
-    return (
-        Team.objects.visible_to(user)
-        .filter(school_class_id=assignment.school_class_id, memberships__user=user)
-        .select_related("school_class")
-        .first()
-    )
+    if not user.is_student:
+        return None
+    return Team.objects.filter(school_class=assignment.school_class_id, memberships__user=user).first()
 
 
 def assignments_of(user: User) -> list[Assignment]:
@@ -61,7 +58,7 @@ def designs(team: Team, assignment: Assignment) -> SubmissionQuerySet:
     return (
         Submission.objects.filter(team=team, assignment=assignment)
         .select_related("kit_part")
-        .prefetch_related("reviews__reviewer")
+        .prefetch_related(Prefetch("reviews", Review.objects.select_related("reviewer")))
         .defer("picture")
         .newest_first()
     )
@@ -72,12 +69,6 @@ def versions(submission: Submission) -> SubmissionQuerySet:
     return Submission.objects.filter(
         team_id=submission.team_id, assignment_id=submission.assignment_id, kit_part_id=submission.kit_part_id
     ).order_by("version")
-
-
-def same_bytes_before(submission: Submission) -> Submission | None:
-    """An earlier version of this team's design with exactly the same bytes."""
-    earlier = versions(submission).filter(sha256=submission.sha256, version__lt=submission.version)
-    return earlier.light().order_by("-version").first()
 
 
 def review_pile(user: User) -> SubmissionQuerySet:
@@ -93,18 +84,6 @@ def review_pile(user: User) -> SubmissionQuerySet:
 def check_job(submission: Submission) -> Job | None:
     """The newest check of this upload."""
     return Job.objects.filter(kind=JOB_KIND, subject=str(submission.pk)).order_by("-id").first()
-
-
-def place_in_line(job: Job) -> int:
-    """How many checks are done before this one starts; 0 when it is running or next."""
-    if job.state != Job.State.WAITING:
-        return 0
-    ahead = Job.objects.filter(lane=Lane.MEASURE).filter(
-        Q(state=Job.State.RUNNING)
-        | Q(state=Job.State.WAITING, priority__lt=job.priority)
-        | Q(state=Job.State.WAITING, priority=job.priority, pk__lt=job.pk)
-    )
-    return ahead.count()
 
 
 def last_review(submission: Submission) -> Review | None:

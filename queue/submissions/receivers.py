@@ -11,6 +11,7 @@ from django.dispatch import receiver
 from lessons.models import Assignment, CheckState, KitPart
 from lessons.showing import forget_deleted
 from lessons.signals import settings_changed
+from lessons.stored import file_of_deleted
 from makerlab.work.actions import enqueue
 from meshcheck.types import Verdict
 from submissions.models import Submission
@@ -18,6 +19,7 @@ from submissions.queries import JOB_KIND
 from submissions.states import State
 
 post_delete.connect(forget_deleted, sender=Submission, dispatch_uid="submissions.forget_shown")
+post_delete.connect(file_of_deleted, sender=Submission, dispatch_uid="submissions.forget_file")
 
 AFTER_FRESH_UPLOADS = 5  # priority of the jobs: somebody waits for a fresh upload
 

@@ -1,9 +1,10 @@
 """What printing listens to. Sent inside the transaction of the decision: a receiver that raises undoes it.
 
-Both are sent with ``sender=Submission, submission=<Submission>, user=<User>``.
+All are sent with ``sender=Submission, submission=<Submission>, user=<User>``.
 """
 
 from django.dispatch import Signal
 
 approved = Signal()  # a submission became approved: print requests are made
+undone = Signal()  # an approval was taken back at once: what was ordered by it is no longer wanted
 withdrawn = Signal()  # an approved one was sent back or replaced: copies not yet printing are no longer wanted

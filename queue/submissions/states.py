@@ -23,6 +23,7 @@ TRANSITIONS: dict[tuple[str, str], str] = {
     (State.HANDED_IN, "return"): State.RETURNED,
     (State.HANDED_IN, "replace"): State.REPLACED,
     (State.APPROVED, "return"): State.RETURNED,
+    (State.APPROVED, "undo"): State.HANDED_IN,  # soon after, by the same person, while nothing of it is printing
     (State.APPROVED, "replace"): State.REPLACED,
 }
 
@@ -38,3 +39,8 @@ def after(state: str, step: str) -> str:
     except KeyError:
         label = State(state).label
         raise NotAllowedNow(_("This part is %(state)s now, so that cannot be done.") % {"state": label}) from None
+
+
+def can_step(state: str, step: str) -> bool:
+    """Whether the step is possible from that state."""
+    return (state, step) in TRANSITIONS

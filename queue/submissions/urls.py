@@ -20,6 +20,7 @@ urlpatterns: list[URLPattern] = [
     path("submissions/<int:pk>/reread/", report.submission_reread, name="submission-reread"),
     path("review/", review.review_list, name="review-list"),
     path("review/approve-passing/", review.review_approve_passing, name="review-approve-passing"),
+    path("review/undo/", review.review_undo, name="review-undo"),
     path("review/<int:pk>/", review.review_desk, name="review-desk"),
     path("review/<int:pk>/approve/", review.review_approve, name="review-approve"),
     path("review/<int:pk>/return/", review.review_return, name="review-return"),

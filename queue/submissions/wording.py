@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from lessons.models import CheckState
+from lessons.told import reason_of
 from meshcheck.types import Level, Verdict
 from submissions.models import Submission
 
@@ -63,7 +64,7 @@ def verdict_banner(submission: Submission) -> Banner:
 
 def _rejected(submission: Submission) -> Banner:
     mends = [finding["mend"] for finding in of_level(submission, Level.MUST_FIX) if finding["mend"]]
-    reason = str((submission.report or {}).get("reason") or "")
+    reason = reason_of(submission.report or {})
     return Banner("bad", "s-fix", _("This file cannot be read as a part."), " ".join([reason, *mends]).strip())
 
 

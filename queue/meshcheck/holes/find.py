@@ -19,6 +19,7 @@ from meshcheck.holes.taper import tapered
 from meshcheck.holes.uneven import evened
 from meshcheck.types import FloatArray, Hole, Mesh, Unknown
 from meshcheck.types.bore import BoreKind, BoreShape
+from telling import told
 
 HOLE_COVERAGE_LEAST = 0.75
 RIM_COVERAGE_LEAST = 0.5
@@ -153,7 +154,7 @@ def _inside_of_rim(hole: Cylinder, ends: Ends, rims: list[Rim], rim: int | None)
 
 
 def _hole(cylinder: Cylinder, ends: Ends, rims: list[Rim], rim: int | None, certain: bool) -> Hole:
-    missing = Unknown("there is no round outside around this hole")
+    missing = Unknown(told("there is no round outside around this hole"))
     x, y, z = (float(k) for k in cylinder.middle_mm)
     a, b, c = (float(k) for k in cylinder.axis)
     return Hole(

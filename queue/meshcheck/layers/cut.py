@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from meshcheck.edges import edge_ids
 from meshcheck.types import FloatArray, IntArray, Mesh
+from telling import told
 
 # About 100 bytes a segment while it is chained: a band takes 200 MB. The whole takes about ten seconds at most.
 _BAND_SEGMENTS = 2_000_000
@@ -24,7 +25,11 @@ SEGMENTS_MOST = 150_000_000
 
 
 class TooManySegments(ValueError):
-    """The mesh is too fine for the number of layers to be cut in reasonable time and memory."""
+    """The mesh is too fine for the number of layers to be cut in reasonable time and memory; ``words`` say why."""
+
+    def __init__(self, words: str) -> None:
+        super().__init__(words)
+        self.words = words
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,7 +72,9 @@ def cut(mesh: Mesh, heights_mm: ArrayLike) -> LayerSet:
     """
     job = _Job(mesh, heights_mm)
     if job.total > 10 * _BAND_SEGMENTS:
-        raise TooManySegments(f"{job.total:,} segments; at most {10 * _BAND_SEGMENTS:,} are cut at once")
+        raise TooManySegments(
+            told("{count:,} segments; at most {most:,} are cut at once", count=job.total, most=10 * _BAND_SEGMENTS)
+        )
     return job.band(0, len(job.heights))
 
 
@@ -75,7 +82,7 @@ def cut_in_bands(mesh: Mesh, heights_mm: ArrayLike) -> Iterator[LayerSet]:
     """The same as ``cut``, lowest layers first, in bands small enough for memory. TooManySegments before the first."""
     job = _Job(mesh, heights_mm)
     if job.total > SEGMENTS_MOST:
-        raise TooManySegments(f"{job.total:,} segments; at most {SEGMENTS_MOST:,} are cut")
+        raise TooManySegments(told("{count:,} segments; at most {most:,} are cut", count=job.total, most=SEGMENTS_MOST))
     ends = np.cumsum(job.per_layer)
     low = 0
     while low < len(job.heights):

@@ -10,6 +10,7 @@ import numpy as np
 from meshcheck.layers.cut import LayerSet, TooManySegments, cut_in_bands
 from meshcheck.layers.thin import contour_areas, thin
 from meshcheck.types import FloatArray, IntArray, Mesh
+from telling import told
 
 _SAME_MM = 1e-5  # layers whose points agree to this are the same layer
 # Two million corners take about half a minute to offset and combine; a detailed figure has a quarter of a million.
@@ -47,7 +48,9 @@ def distinct_layers(mesh: Mesh, heights_mm: FloatArray, thinning_mm: float) -> D
                 shapes.append(LayerShape(contours, share))
                 corners += sum(len(contour) for contour in contours)
                 if corners > CORNERS_MOST:
-                    raise TooManySegments(f"its different layers have more than {CORNERS_MOST:,} corners")
+                    raise TooManySegments(
+                        told("its different layers have more than {most:,} corners", most=CORNERS_MOST)
+                    )
             shape_of.append(known[key])
         areas.append(band.area_mm2)
     return DistinctLayers(tuple(shapes), np.array(shape_of, np.int32), np.concatenate(areas))

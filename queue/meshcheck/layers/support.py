@@ -19,6 +19,7 @@ from meshcheck.layers.lines import Rows
 from meshcheck.layers.stack import Stack
 from meshcheck.support_columns import SupportColumns
 from meshcheck.types import FloatArray, IntArray, PrintSettings, Support, Unknown
+from telling import told
 
 AUTO_SUPPORT_MM2 = 5.0  # smaller undersides hang on their neighbours (common practice, no source)
 NONE = -1  # a layer without support
@@ -45,7 +46,7 @@ def wanted_support(support: Support | None, settings: PrintSettings) -> Support 
     if settings.support == "auto" and support.overhang_area_mm2 <= AUTO_SUPPORT_MM2:
         return None
     if isinstance(support.volume_mm3, Unknown):
-        return Unknown(f"its support could not be measured: {support.volume_mm3.because}")
+        return Unknown(told("its support could not be measured: {because}", because=support.volume_mm3.because))
     return support if support.volume_mm3 > 0 else None
 
 

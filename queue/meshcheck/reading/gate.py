@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 
 from meshcheck.types import MM_PER_UNIT, FloatArray, MeshRejected, RawMesh, Unit
+from telling import told
 
 MAX_BYTES = 25 * 1024 * 1024
 MAX_FACES = 500_000
@@ -151,7 +152,7 @@ _OTHER_KINDS: tuple[tuple[bytes, str], ...] = (
 def rejected(code: str, **figures: object) -> MeshRejected:
     """The refusal with this code, its figures filled in."""
     message, mend = REJECTIONS[code]
-    return MeshRejected(code, message.format(**figures), mend)
+    return MeshRejected(code, told(message, **figures), told(mend))
 
 
 def check_size(data: bytes) -> None:
@@ -182,12 +183,12 @@ def sniff(data: bytes) -> tuple[Kind, bytes]:
         return "3mf", data
     for mark, kind in _OTHER_KINDS:
         if data.startswith(mark):
-            raise rejected("other_format", kind=kind)
+            raise rejected("other_format", kind=told(kind))
     text = as_text(data)
     if text is not None:
         return _sniff_text(text), text
     if len(data) < 84:
-        raise rejected("truncated", found=f"{len(data)} bytes are too few for even one triangle")
+        raise rejected("truncated", found=told("{bytes} bytes are too few for even one triangle", bytes=len(data)))
     return "stl-binary", data
 
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from meshcheck.reading.gate import check_corners, check_face_count, rejected
 from meshcheck.reading.numbers import NOT_A_NUMBER, NUMBER, read_number
 from meshcheck.types import FloatArray, Note, RawMesh
+from telling import told
 
 _COMPLETE, _GARBLED, _NOT_FINITE, _BAD_INDEX, _BAD_FACE = range(5)
 _HUGE_INDEX = 1 << 40  # stands for any index with more digits than a file can have corners
@@ -40,7 +41,11 @@ def read_obj(text: bytes) -> RawMesh:
     if sizes.max() > 3:
         check_corners(vertices[corners], None)  # before the costly cutting of polygons
     triangles, hollow = _triangulate(vertices, corners, sizes)
-    notes = (Note("hollow_polygons", f"{hollow} faces with dents were cut into triangles."),) if hollow else ()
+    notes = (
+        (Note("hollow_polygons", told("{faces} faces with dents were cut into triangles.", faces=hollow)),)
+        if hollow
+        else ()
+    )
     return RawMesh(
         np.ascontiguousarray(vertices[triangles]), "obj", faces_declared, objects=max(1, objects), notes=notes
     )
@@ -56,7 +61,7 @@ def _refusal(status: int, text: bytes, position: int, index: int, corners: int) 
         return rejected("bad_face", line=line)
     if status == _NOT_FINITE:
         return rejected("not_finite")
-    return rejected("garbled", line=line, found="a number is missing or broken")
+    return rejected("garbled", line=line, found=told("a number is missing or broken"))
 
 
 def _triangulate(vertices: FloatArray, corners: IndexArray, sizes: NDArray[np.int32]) -> tuple[IndexArray, int]:

@@ -8,6 +8,7 @@ from stl.base import BaseMesh
 from meshcheck.reading import stl_text
 from meshcheck.reading.gate import check_face_count, declared_binary_size, rejected
 from meshcheck.types import FloatArray, Note, RawMesh
+from telling import told
 
 HEADER_BYTES, RECORD_BYTES = 84, 50
 
@@ -22,7 +23,9 @@ def read_binary(data: bytes) -> RawMesh:
     size = declared_binary_size(data) or 0
     if size > len(data):
         held = (len(data) - HEADER_BYTES) // RECORD_BYTES
-        raise rejected("truncated", found=f"it announces {declared} triangles and holds {held}")
+        raise rejected(
+            "truncated", found=told("it announces {declared} triangles and holds {held}", declared=declared, held=held)
+        )
     check_face_count(declared)
     notes: tuple[Note, ...] = ()
     if len(data) > size:
@@ -41,7 +44,7 @@ def _trailing_note(data: bytes, declared: int, size: int) -> Note:
         more = np.frombuffer(data, dtype=BaseMesh.dtype, offset=size)["vectors"]
         if np.isfinite(more).all() and more.any():
             raise rejected("count_mismatch", declared=declared, found=declared + len(more))
-    return Note("trailing_bytes", f"{extra} bytes after the last triangle were ignored.")
+    return Note("trailing_bytes", told("{bytes} bytes after the last triangle were ignored.", bytes=extra))
 
 
 def read_text(text: bytes) -> RawMesh:
@@ -54,7 +57,9 @@ def read_text(text: bytes) -> RawMesh:
     if line == 1:
         line = text.count(b"\r", 0, scan.position) + 1
     if scan.status == stl_text.TRUNCATED:
-        raise rejected("truncated", found=f"after {scan.faces} triangles the closing word endsolid never comes")
+        raise rejected(
+            "truncated", found=told("after {faces} triangles the closing word endsolid never comes", faces=scan.faces)
+        )
     if scan.status == stl_text.NOT_THREE:
         raise rejected("not_triangles", corners=scan.corners_seen, line=line)
     if scan.status == stl_text.NOT_FINITE:
@@ -62,7 +67,7 @@ def read_text(text: bytes) -> RawMesh:
     if scan.status == stl_text.GARBLED:
         raise rejected("garbled", line=line, found=_word_at(text, scan.position))
     check_face_count(scan.faces)
-    notes = (Note("decimal_commas", "Numbers were written with decimal commas."),) if scan.commas else ()
+    notes = (Note("decimal_commas", told("Numbers were written with decimal commas.")),) if scan.commas else ()
     triangles: FloatArray = scan.triangles
     return RawMesh(triangles, "stl-ascii", declared_faces=scan.faces, objects=scan.solids, notes=notes)
 

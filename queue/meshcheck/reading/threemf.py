@@ -18,6 +18,7 @@ import numpy as np
 from meshcheck.reading.gate import MAX_FACES, check_face_count, rejected
 from meshcheck.reading.threemf_xml import MAX_COPIES, Model, ModelObject, Use, parse_model, parse_relationships
 from meshcheck.types import MM_PER_UNIT, FloatArray, Note, RawMesh
+from telling import told
 
 MAX_MEMBERS = 1_000
 MAX_UNPACKED_BYTES = 200 * 1024 * 1024
@@ -64,7 +65,7 @@ class _Package:
         try:
             self._archive = zipfile.ZipFile(io.BytesIO(data))
         except _DAMAGE as error:
-            raise rejected("archive_broken", found="it is no complete zip file") from error
+            raise rejected("archive_broken", found=told("it is no complete zip file")) from error
         members = self._archive.infolist()
         if len(members) > MAX_MEMBERS:
             raise rejected("archive_bomb")
@@ -72,7 +73,7 @@ class _Package:
         for member in members:
             name = _plain_name(member.filename)
             if name in self._members:
-                raise rejected("archive_broken", found="two files in it have the same name")
+                raise rejected("archive_broken", found=told("two files in it have the same name"))
             self._members[name] = member
         self._unpacked = 0
 
@@ -96,7 +97,7 @@ class _Package:
         if member.file_size > allowed or member.file_size > MAX_UNPACKED_BYTES:
             raise rejected("archive_bomb")
         if member.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
-            raise rejected("archive_broken", found="it is packed in a way 3MF does not allow")
+            raise rejected("archive_broken", found=told("it is packed in a way 3MF does not allow"))
         read = 0
         try:
             with self._archive.open(member) as stream:
@@ -107,16 +108,16 @@ class _Package:
                         raise rejected("archive_bomb")
                     yield chunk
         except _DAMAGE as error:
-            raise rejected("archive_broken", found="its content does not unpack") from error
+            raise rejected("archive_broken", found=told("its content does not unpack")) from error
         if read != member.file_size:
-            raise rejected("archive_broken", found="its content is shorter than announced")
+            raise rejected("archive_broken", found=told("its content is shorter than announced"))
 
 
 def _check_directory(data: bytes) -> None:
     """Refuse a directory too long for ``MAX_MEMBERS`` before zipfile turns every entry into an object."""
     end = data.rfind(b"PK\x05\x06")
     if end < 0 or end + 22 > len(data):
-        raise rejected("archive_broken", found="its end is missing, so the upload or export was cut off")
+        raise rejected("archive_broken", found=told("its end is missing, so the upload or export was cut off"))
     (directory_bytes,) = struct.unpack_from("<I", data, end + 12)
     if directory_bytes > _DIRECTORY_BYTES_MAX:
         raise rejected("archive_bomb")
@@ -174,7 +175,10 @@ class _Assembly:
 
     def notes(self) -> Iterator[Note]:
         if self._skipped:
-            yield Note("skipped_objects", f"{self._skipped} objects in the file are not parts and were left out.")
+            yield Note(
+                "skipped_objects",
+                told("{count} objects in the file are not parts and were left out.", count=self._skipped),
+            )
 
     def _find(self, home: str, use: Use) -> tuple[str, ModelObject]:
         name = home if use.part_name is None else _plain_name(use.part_name)

@@ -16,6 +16,7 @@ import numpy as np
 
 from meshcheck.reading.gate import MAX_FACES, rejected
 from meshcheck.types import FloatArray, IntArray, Unit
+from telling import told
 
 CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
 PRODUCTION = "http://schemas.microsoft.com/3dmanufacturing/production/2015/06"
@@ -78,7 +79,7 @@ def parse_model(chunks: Iterable[bytes]) -> Model:
     _parse(parser.collected(chunks), parser.start_handler(), parser.namespace)
     parser.end_object()
     if not parser.seen_model:
-        raise rejected("xml_broken", found="it holds no 3MF model")
+        raise rejected("xml_broken", found=told("it holds no 3MF model"))
     return parser.model
 
 
@@ -112,14 +113,16 @@ def _parse(
             parser.Parse(chunk, False)
         parser.Parse(b"", True)
     except expat.ExpatError as error:
-        raise rejected("xml_broken", found=f"line {error.lineno} is not proper XML") from error
+        raise rejected("xml_broken", found=told("line {line} is not proper XML", line=error.lineno)) from error
     except KeyError as error:
-        raise rejected("xml_broken", found=f"line {parser.CurrentLineNumber} lacks {error.args[0]}") from error
+        raise rejected(
+            "xml_broken", found=told("line {line} lacks {name}", line=parser.CurrentLineNumber, name=str(error.args[0]))
+        ) from error
     except OverflowError as error:
         raise rejected("bad_index", index="(far too large)", corners="fewer") from error
     except (ValueError, LookupError) as error:  # not a number, or an encoding nobody knows
         raise rejected(
-            "xml_broken", found=f"line {parser.CurrentLineNumber} has something that is no number"
+            "xml_broken", found=told("line {line} has something that is no number", line=parser.CurrentLineNumber)
         ) from error
 
 
@@ -240,7 +243,7 @@ class _ModelParser:
         self._object.vertices = vertices
         self._object.triangles = triangles.astype(np.int32)
         if self._object_id in self.model.objects:
-            raise rejected("xml_broken", found=f"two parts have the number {self._object_id[:20]}")
+            raise rejected("xml_broken", found=told("two parts have the number {number}", number=self._object_id[:20]))
         self.model.objects[self._object_id] = self._object
         self._object = None
 

@@ -17,6 +17,7 @@ from meshcheck.types.measured import Basics as Basics
 from meshcheck.types.measured import Bridge as Bridge
 from meshcheck.types.measured import Crossings as Crossings
 from meshcheck.types.measured import Hole as Hole
+from meshcheck.types.measured import Outside as Outside
 from meshcheck.types.measured import Signature as Signature
 from meshcheck.types.measured import SmallFeature as SmallFeature
 from meshcheck.types.measured import Spin as Spin

@@ -125,8 +125,28 @@ class Signature:
 
 @dataclass(frozen=True, slots=True)
 class Spin:
-    """Of one wheel: mass in g, moment of inertia in g mm2 about its hub hole, largest distance in mm from that axis."""
+    """Of one wheel: mass in g, moment of inertia in g mm2 about its hub hole, largest distance in mm from that axis.
+
+    ``centre_along_mm``: how far the mass centre lies from that axis towards the point furthest from it, as a lever has
+    it; None where a file holds several. ``upright``: whether the axis stands on the bed.
+    """
 
     mass_g: float
     inertia_g_mm2: float
     radius_mm: float
+    centre_along_mm: float | None = None
+    upright: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Outside:
+    """The outside of a part as it stands, at evenly spread heights above its lowest point.
+
+    areas_mm2: what the outer outlines enclose there, hollows included. rounds_mm: length of a string drawn tight round
+    all of it. open_below_mm2: what is open on the underside and is no engraving.
+    """
+
+    heights_mm: tuple[float, ...]
+    areas_mm2: tuple[float, ...]
+    rounds_mm: tuple[float, ...]
+    open_below_mm2: float

@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from meshcheck.types.bore import HubDeviation
-from meshcheck.types.measured import Basics, Crossings, Hole, Signature, SmallFeature, Spin, Support, Walls
+from meshcheck.types.measured import Basics, Crossings, Hole, Outside, Signature, SmallFeature, Spin, Support, Walls
 from meshcheck.types.mesh import Mesh, Topology
 from meshcheck.types.plain import Level, Unit, Unknown, Verdict
 from meshcheck.types.printed import Estimate, Turn
+from telling import told
 
-_NOT_ESTIMATED, _NOT_MEASURED = Unknown("not estimated"), Unknown("not measured")
+_NOT_ESTIMATED, _NOT_MEASURED = Unknown(told("not estimated")), Unknown(told("not measured"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +65,7 @@ class Report:
     turn: Turn | Unknown = _NOT_MEASURED
     signature: Signature | Unknown = _NOT_MEASURED
     spin: Spin | Unknown = _NOT_MEASURED
+    outside: Outside | Unknown = _NOT_MEASURED
     posed: bool = False  # measured lying otherwise than it is drawn
     mesh: Mesh | None = None
     seconds: float = 0.0

@@ -6,6 +6,7 @@ import json
 
 from django.db import transaction
 from django.db.models import Q, QuerySet
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from makerlab.accounts.models import User
@@ -14,6 +15,7 @@ from makerlab.work.actions import enqueue
 from printing import by_hand, permissions
 from printing.actions.ground import touch, want_plan
 from printing.by_hand import Batch, Stand, Wish
+from printing.causes import cause
 from printing.models import Plate, PrintCopy
 from printing.planner.values import WantedCopy
 from printing.queries import placed_copies
@@ -36,12 +38,12 @@ def arrange_plate(plate: Plate, actor: User, wish: Wish) -> None:
     touch(plate.room_id)
     row = _fresh(plate)
     permissions.check_can_arrange(actor, row)
-    if wish.version != by_hand.version_of(row):
+    standing = placed_copies(row)
+    if wish.version != by_hand.version_of(row, standing):
         raise ChangedMeanwhile(
             _("%(plate)s was changed meanwhile, by somebody else or by a new plan.") % {"plate": row}
         )
-    standing = placed_copies(row)
-    free = {copy.pk: copy for copy in by_hand.free_copies(row, actor)}
+    free = {copy.pk: copy for copy in by_hand.free_copies(row, actor, standing)}
     known = {**free, **{copy.pk: copy for copy in standing}}
     if gone := [stand.copy_id for stand in wish.stands if stand.copy_id not in known]:
         raise ChangedMeanwhile(_("%(count)d of the parts are not to be had any more.") % {"count": len(gone)})
@@ -67,7 +69,7 @@ def arrange_plate(plate: Plate, actor: User, wish: Wish) -> None:
         taken_off=len(before - after),
     )
     enqueue(ESTIMATE_PLATE, row.pk, row.room.school_id)
-    want_plan(row.room, f"{actor.display_name} laid {row} out by hand")
+    want_plan(row.room, cause("arranged", actor, plate=row))
 
 
 @transaction.atomic
@@ -88,7 +90,7 @@ def lay_out_again(plate: Plate, actor: User) -> None:
     _to_the_queue(row.copies.filter(state=CopyState.PLANNED))
     Plate.objects.filter(pk=row.pk, state=PlateState.PLANNED).update(arranged=False)
     record(row.room.school_id, actor, "lay_out_again", row)
-    want_plan(row.room, f"{row} was given back to the planner")
+    want_plan(row.room, cause("given_back", plate=row))
 
 
 def _fresh(plate: Plate) -> Plate:
@@ -149,6 +151,7 @@ def _note(plate: Plate, wish: Wish, batch: Batch) -> None:
     kind = wish.kind
     done = Plate.objects.filter(pk=plate.pk, state=PlateState.PLANNED, held=False).update(
         arranged=True,
+        changed_at=timezone.now(),
         material=material,
         colour=colour,
         settings=json.loads(settings),

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
+from typing import Any
 
 from django.db import IntegrityError, transaction
 from django.db.models import F
@@ -18,6 +19,8 @@ from makerlab.audit.models import record
 from makerlab.components.figures import day_clock
 from printing import permissions
 from printing.actions.ground import touch, want_plan
+from printing.actions.undo import before_clearing
+from printing.causes import LATE_MIN, cause
 from printing.hours import attended_until, is_out_of_service
 from printing.learning import Seen, learn, lesson_of
 from printing.models import Plate, PrintCopy, Printer, Run, RunCopy, Spool
@@ -68,7 +71,7 @@ def release_plate(plate: Plate, actor: User) -> None:
     if not Plate.objects.filter(pk=plate.pk, state=PlateState.PLANNED, held=True).update(held=False):
         raise NotAllowedNow(_("%(plate)s is not kept together any more.") % {"plate": plate})
     record(plate.room.school_id, actor, "release_plate", plate)
-    want_plan(plate.room, f"{plate} may be laid out anew")
+    want_plan(plate.room, cause("freed", plate=plate))
 
 
 @transaction.atomic
@@ -82,6 +85,7 @@ def start_plate(plate: Plate, printer: Printer, actor: User, checks: Checks, now
     now = now or timezone.now()
     touch(plate.room_id)
     _check_checks(checks)
+    planned_at = Plate.objects.filter(pk=plate.pk).values_list("starts_at", flat=True).first()
     if not Plate.objects.filter(pk=plate.pk, state=PlateState.PLANNED).update(
         state=PlateState.PRINTING, printer=printer, setup_at=now, starts_at=now
     ):
@@ -109,18 +113,23 @@ def start_plate(plate: Plate, printer: Printer, actor: User, checks: Checks, now
         minutes=plate.room.clear_min
     )  # until the plan says when somebody has time for it
     Plate.objects.filter(pk=plate.pk).update(
-        ends_at=ends_at, cleared_at=cleared_at, held=True, unplanned_because="", changes=F("changes") + 1
+        ends_at=ends_at,
+        cleared_at=cleared_at,
+        held=True,
+        unplanned_because="",
+        changes=F("changes") + 1,
+        changed_at=now,
     )
     if not plate.copies.filter(state=CopyState.PLANNED).update(state=CopyState.PRINTING):
         raise NotAllowedNow(_("No copy stands on %(plate)s any more.") % {"plate": plate})
     record(plate.room.school_id, actor, "start_plate", plate, printer=printer.pk, run=run.pk, staying=checks.staying)
-    want_plan(plate.room, f"{plate} was started on {printer}")
+    want_plan(plate.room, _started(plate, printer, planned_at, now))
     return run
 
 
 def _check_checks(checks: Checks) -> None:
     if missing := checks.missing():
-        raise NotAllowedNow(_("First make sure that %(what)s.") % {"what": _(" and that ").join(missing)})
+        raise NotAllowedNow(_("First make sure of this: %(what)s.") % {"what": "; ".join(missing)})
 
 
 def _duration_s(plate: Plate, printer: Printer) -> float:
@@ -244,10 +253,12 @@ def _end(run: Run, actor: User, outcome: Outcome, lost: Mapping[int, str], now: 
     _check_seen(run, seen, now)
     touch(run.plate.room_id)
     grams = used_g(run, outcome, now, seen)
+    kept = before_clearing(run)
     note = "" if outcome in {Outcome.FINISHED, Outcome.PARTLY_GOOD} else f"{grams:.0f} g by elapsed time"
     ended = Run.objects.filter(pk=run.pk, outcome=Outcome.RUNNING).update(
         outcome=outcome, ended_at=now, cleared_by=actor, note=note,
         print_ended_at=seen.print_ended_at, weighed_g=seen.weighed_g, used_g=grams, price_per_kg=_price(run),
+        before=kept,
     )  # fmt: skip
     if not ended:
         raise NotAllowedNow(_("Somebody has already said how %(plate)s went.") % {"plate": run.plate})
@@ -272,7 +283,7 @@ def _end(run: Run, actor: User, outcome: Outcome, lost: Mapping[int, str], now: 
         lost={str(pk): str(reason) for pk, reason in lost.items()},
         used_g=round(grams, 1),
     )
-    want_plan(run.plate.room, _cause(run, outcome, len(lost)))
+    want_plan(run.plate.room, _ended(run, outcome, len(lost)))
 
 
 def _price(run: Run) -> Decimal | None:
@@ -281,9 +292,14 @@ def _price(run: Run) -> Decimal | None:
     return spool.price_per_kg if spool else None
 
 
-def _cause(run: Run, outcome: Outcome, lost: int) -> str:
-    if outcome == Outcome.FINISHED:
-        return f"{run.plate} finished on {run.printer}"
-    if outcome == Outcome.PARTLY_GOOD:
-        return f"{run.plate} on {run.printer}: {lost} lost"
-    return f"{run.printer} {'stopped' if outcome == Outcome.STOPPED else 'failed'} {run.plate}"
+def _ended(run: Run, outcome: Outcome, lost: int) -> dict[str, Any]:
+    codes = {Outcome.FINISHED: "finished", Outcome.PARTLY_GOOD: "partly", Outcome.STOPPED: "stopped"}
+    return cause(codes.get(outcome, "failed"), plate=run.plate, printer=run.printer, lost=lost)
+
+
+def _started(plate: Plate, printer: Printer, planned_at: datetime | None, now: datetime) -> dict[str, Any]:
+    """On time, or so much later than it was planned."""
+    late_min = int((now - planned_at).total_seconds() // 60) if planned_at else 0
+    if late_min < LATE_MIN:
+        return cause("started", plate=plate, printer=printer)
+    return cause("started_late", plate=plate, printer=printer, late_min=late_min)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from django.db import transaction
 from django.db.models import F
 from django.utils.translation import gettext as _
@@ -11,13 +13,13 @@ from makerlab.audit.models import record
 from makerlab.work.actions import enqueue
 from makerlab.work.models import Job
 from printing import permissions
+from printing.causes import Cause, cause, merged
 from printing.models import Printer, Room, RoomPlan, Run
 from printing.states import NotAllowedNow, Outcome
 
 PLAN_ROOM = "plan-room"
 IMPROVE_PLAN = "improve-plan"
 PLAN_OUTLOOK = "plan-outlook"
-CAUSE_MAX = 120  # as long as RoomPlan.cause
 
 
 def touch(room_id: int) -> None:
@@ -26,14 +28,14 @@ def touch(room_id: int) -> None:
     Room.objects.filter(pk=room_id).update(revision=F("revision") + 1)
 
 
-def want_plan(room: Room, cause: str, **payload: bool) -> Job:
-    """Have the room planned again once this transaction is written. ``cause`` is told with the plan."""
-    return enqueue(PLAN_ROOM, room.pk, room.school_id, cause=cause[:CAUSE_MAX], **payload)
+def want_plan(room: Room, *causes: Cause, **payload: bool) -> Job:
+    """Have the room planned again once this transaction is written. The causes are told with the plan."""
+    return enqueue(PLAN_ROOM, room.pk, room.school_id, causes=merged(causes), **payload)
 
 
-def want_better_plan(room: Room, cause: str) -> Job:
+def want_better_plan(room: Room, causes: Sequence[Cause]) -> Job:
     """Have a better plan looked for, beside the lane in which changes get their first answer."""
-    return enqueue(IMPROVE_PLAN, room.pk, room.school_id, cause=cause[:CAUSE_MAX])
+    return enqueue(IMPROVE_PLAN, room.pk, room.school_id, causes=merged(causes))
 
 
 def want_outlook(plan: RoomPlan) -> Job:
@@ -56,4 +58,4 @@ def plan_again(room: Room, actor: User) -> Job:
     """Plan the room anew although nothing changed: time has passed."""
     permissions.check_can_plan_again(actor, room)
     record(room.school_id, actor, "plan_again", room)
-    return want_plan(room, f"{actor.display_name} asked for it", force=True)
+    return want_plan(room, cause("asked", actor), force=True)

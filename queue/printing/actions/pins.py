@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from makerlab.accounts.models import User
 from makerlab.audit.models import record
-from printing import permissions, pins
+from printing import causes, permissions, pins
 from printing.actions.ground import touch, want_plan
 from printing.models import Plate
 from printing.pins import Pin
@@ -40,7 +40,7 @@ def pin_plate(plate: Plate, actor: User, pin: Pin, now: datetime | None = None) 
         setup_at=pin.setup_at.isoformat() if pin.setup_at else None,
         after=pin.after.pk if pin.after else None,
     )
-    want_plan(plate.room, f"{plate} was fixed {pins.words(plate)}")
+    want_plan(plate.room, causes.fixed(plate))
 
 
 def _fresh(plate: Plate) -> Plate:
@@ -63,4 +63,4 @@ def unpin_plate(plate: Plate, actor: User) -> None:
         pin_printer=None, pin_setup_at=None, pin_after=None
     )
     record(plate.room.school_id, actor, "unpin_plate", plate)
-    want_plan(plate.room, f"{plate} was let go")
+    want_plan(plate.room, causes.cause("let_go", plate=plate))

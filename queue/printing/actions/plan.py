@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from datetime import date, time
+from typing import Any
 
 from django.db import IntegrityError, transaction
 from django.utils import timezone
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from makerlab.accounts.models import User
 from makerlab.audit.models import record
 from printing import permissions
 from printing.actions.ground import touch, want_plan
+from printing.causes import cause
 from printing.hours import read_bells
 from printing.models import ExtraHours, PlanLook, Room, RoomPlan
 from printing.planner.layout import WAYS
@@ -31,7 +32,7 @@ def choose_plate_size(room: Room, actor: User, code: str) -> None:
     if not Room.objects.filter(pk=room.pk).exclude(plate_size=code).update(plate_size=code):
         raise NotAllowedNow(_("The room is laid out in that way already."))
     record(room.school_id, actor, "choose_plate_size", room, code=code)
-    want_plan(room, "another plate size was chosen" if code else "the plate size is left to the plan again")
+    want_plan(room, cause("plate_size" if code else "plate_size_free"))
 
 
 @transaction.atomic
@@ -56,7 +57,7 @@ def add_extra_hours(room: Room, actor: User, day: date, starts_at: time, ends_at
     except IntegrityError:
         raise NotAllowedNow(_("Extra hours from then are noted already. Remove them first.")) from None
     record(room.school_id, actor, "add_extra_hours", room, date=day.isoformat(), hours=str(span))
-    want_plan(room, f"extra hours were added: {_span_words(span)}")
+    want_plan(room, _hours("hours_added", span))
     return span
 
 
@@ -69,11 +70,12 @@ def remove_extra_hours(span: ExtraHours, actor: User) -> None:
     if not removed:
         raise NotAllowedNow(_("These hours are removed already."))
     record(span.room.school_id, actor, "remove_extra_hours", span.room, date=span.date.isoformat(), hours=str(span))
-    want_plan(span.room, f"extra hours were removed: {_span_words(span)}")
+    want_plan(span.room, _hours("hours_removed", span))
 
 
-def _span_words(span: ExtraHours) -> str:
-    return f"{date_format(span.date, 'D j M')}, {span.starts_at:%H:%M} to {span.ends_at:%H:%M}"
+def _hours(code: str, span: ExtraHours) -> dict[str, Any]:
+    hours = (f"{span.starts_at:%H:%M}", f"{span.ends_at:%H:%M}")
+    return cause(code, day=span.date.isoformat(), begins=hours[0], ends=hours[1])
 
 
 @transaction.atomic

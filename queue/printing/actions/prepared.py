@@ -15,6 +15,7 @@ from makerlab.work.actions import enqueue
 from meshcheck.gcode.dialect import DIALECTS
 from printing import permissions, queries
 from printing.actions.ground import touch, want_plan
+from printing.causes import cause
 from printing.learning import learn, lesson_of
 from printing.models import Plate, PreparedFile, Printer, PrinterKind
 from printing.planner.arrangement import arrangement_of_plate
@@ -128,7 +129,7 @@ def stand(prepared: PreparedFile, actor: User | None) -> bool:
     PreparedFile.objects.filter(pk=prepared.pk).update(stands=True)
     _put_figures(plate, prepared.kind, prepared.duration_s, most_grams(plate))
     record(plate.room.school_id, actor, "use_prepared", plate, file=prepared.pk, by_itself=actor is None)
-    want_plan(plate.room, f"{plate} has a prepared file")
+    want_plan(plate.room, cause("file_prepared", plate=plate))
     return True
 
 
@@ -145,7 +146,7 @@ def withdraw_prepared(prepared: PreparedFile, actor: User) -> None:
     grams = most_grams(plate)
     _put_figures(plate, prepared.kind, own.get("duration_s"), own.get("mass_g") if grams is None else grams)
     record(plate.room.school_id, actor, "withdraw_prepared", plate, file=prepared.pk)
-    want_plan(plate.room, f"the prepared file of {plate} was withdrawn")
+    want_plan(plate.room, cause("file_withdrawn", plate=plate))
 
 
 def most_grams(plate: Plate) -> float | None:

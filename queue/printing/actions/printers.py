@@ -12,6 +12,7 @@ from makerlab.accounts.models import User
 from makerlab.audit.models import record
 from printing import permissions
 from printing.actions.ground import check_idle, touch, want_plan
+from printing.causes import cause
 from printing.models import Printer, PrinterKind, Room
 from printing.states import NotAllowedNow, PlateState
 
@@ -33,7 +34,7 @@ def add_printer(room: Room, actor: User, like: Printer) -> Printer:
         room=room, kind=like.kind, name=f"{like.name} {number}", icon=like.icon, position=last + 1
     )
     record(room.school_id, actor, "add_printer", printer, like=like.pk, name=printer.name)
-    want_plan(room, f"{printer} was added")
+    want_plan(room, cause("printer_added", printer=printer))
     return printer
 
 
@@ -49,7 +50,7 @@ def set_unattended(printer: Printer, actor: User, allowed: bool) -> None:
     if not changed.update(may_run_unattended=allowed):
         raise NotAllowedNow(_("That is so already for %(printer)s.") % {"printer": printer})
     record(printer.room.school_id, actor, "set_unattended", printer, allowed=allowed)
-    want_plan(printer.room, f"{printer} {'may' if allowed else 'may not'} print with nobody in the room")
+    want_plan(printer.room, cause("printer_unattended" if allowed else "printer_attended", printer=printer))
 
 
 @transaction.atomic
@@ -70,7 +71,7 @@ def save_printer(actor: User, room: Room, printer: Printer | None, name: str, ki
     printer.name, printer.kind = name, kind
     printer.save()
     record(room.school_id, actor, "save_printer", printer, name=name, kind=kind.pk)
-    want_plan(room, f"{printer} was described")
+    want_plan(room, cause("printer_described", printer=printer))
     return printer
 
 
@@ -89,4 +90,4 @@ def remove_printer(printer: Printer, actor: User) -> None:
         printer=None, setup_at=None, starts_at=None, ends_at=None, cleared_at=None
     )
     printer.delete()
-    want_plan(room, f"{printer.name} was taken away")
+    want_plan(room, cause("printer_removed", printer=printer.name))

@@ -14,10 +14,13 @@ from makerlab.accounts.models import User
 from makerlab.audit.models import record
 from printing import permissions
 from printing.actions.ground import touch, want_plan
+from printing.causes import cause
 from printing.models import Plate, PrintCopy, PrintRequest, Room
-from printing.planner.snapshot import copies_wanted
+from printing.planner.snapshot import copies_wanted, kit_id_of
 from printing.states import COPY_TRANSITIONS, CopyState, NotAllowedNow
 from submissions.models import Submission
+from submissions.states import NotAllowedNow as NotUndone
+from submissions.states import State
 
 log = logging.getLogger("makerlab.printing")
 
@@ -33,7 +36,7 @@ def order_kit(submission: Submission, actor: User | None) -> list[PrintRequest]:
     """
     assignment = submission.assignment
     school_id = assignment.school_class.school_id
-    room = Room.objects.filter(school_id=school_id).order_by("id").first()
+    room = Room.objects.for_assignment(assignment)
     if room is None:
         log.warning("school %s has no room; submission %s is not ordered", school_id, submission.pk)
         return []
@@ -60,7 +63,7 @@ def order_kit(submission: Submission, actor: User | None) -> list[PrintRequest]:
             requests=[request.pk for request in made],
             team=submission.team_id,
         )
-        want_plan(room, f"{submission.kit_part} of {submission.team} was approved")
+        want_plan(room, cause("approved", part=submission.kit_part, team=submission.team))
     return made
 
 
@@ -119,7 +122,40 @@ def move_request(request: PrintRequest, actor: User, direction: str, version: in
     PrintRequest.objects.filter(pk=mine.pk).update(rank=other.rank)
     PrintRequest.objects.filter(pk=other.pk).update(rank=mine.rank)
     record(room.school_id, actor, "move_request", request, direction=direction, past=other.pk)
-    want_plan(room, f"{request} was moved {direction} in the queue")
+    ahead = mine if direction == "up" else other
+    kit = kit_id_of(ahead.assignment_id, ahead.team_id)
+    want_plan(room, cause(f"moved_{direction}", actor, what=request, kit=kit))
+    return version + 1
+
+
+@transaction.atomic
+def place_request(request: PrintRequest, actor: User, before: int | None, version: int) -> int:
+    """Put a request before another of those the actor may order, or last of them; the places of others stay theirs.
+
+    Returns the new queue version. Raises NotAllowedNow as ``move_request`` does.
+    """
+    permissions.check_can_order(actor, request)
+    room = request.room
+    if not Room.objects.filter(pk=room.pk, queue_version=version).update(
+        queue_version=F("queue_version") + 1, revision=F("revision") + 1
+    ):
+        raise NotAllowedNow(_("The queue has changed since you looked. Nothing was moved; this is how it stands now."))
+    order = movable(actor, room)
+    ids = [each.pk for each in order]
+    if request.pk not in ids or (before is not None and before not in ids):
+        raise NotAllowedNow(_("Nothing of this request waits any more, so it cannot be moved."))
+    if before == request.pk:
+        return version + 1
+    rest = [each for each in order if each.pk != request.pk]
+    at = next((place for place, each in enumerate(rest) if each.pk == before), len(rest))
+    wished = [*rest[:at], order[ids.index(request.pk)], *rest[at:]]
+    for each, rank in zip(wished, [each.rank for each in order], strict=True):
+        PrintRequest.objects.filter(pk=each.pk).update(rank=rank)
+    record(room.school_id, actor, "place_request", request, before=before)
+    was, now = ids.index(request.pk), at
+    ahead = [request] if now < was else order[was + 1 : now + 1]  # which stand before others now
+    kits = {kit_id_of(each.assignment_id, each.team_id) for each in ahead}
+    want_plan(room, cause("moved_to", actor, what=request, kit=" ".join(sorted(kit for kit in kits if kit))))
     return version + 1
 
 
@@ -142,7 +178,7 @@ def order_spares(assignment: Assignment, actor: User, more: int) -> int:
         last = request.copies.aggregate(last=Max("number"))["last"] or 0
         PrintCopy.objects.bulk_create(PrintCopy(request=request, number=last + 1 + at) for at in range(more))
     record(room.school_id, actor, "order_spares", assignment, more=more, requests=[request.pk for request in waiting])
-    want_plan(room, f"{more} more of each part were ordered for {assignment.school_class}")
+    want_plan(room, cause("spares", more=more, group=assignment.school_class))
     return more * len(waiting)
 
 
@@ -157,6 +193,39 @@ def cancel_copies(request: PrintRequest, actor: User) -> int:
     if not cancelled:
         raise NotAllowedNow(_("Every copy is printing, printed or cancelled already."))
     return cancelled
+
+
+@transaction.atomic
+def take_back_order(submission: Submission, actor: User | None) -> int:
+    """Undo ``order_kit`` of an approval that was taken back: its requests go, as if it had not been approved. What
+    another approved part of the team, or of the class, wants as well stays. Returns how many requests.
+
+    Raises the refusal of submissions when a copy of them is printing or printed, or lies on a plate whose file was
+    taken: nothing is undone then.
+    """
+    others = Submission.objects.filter(assignment=submission.assignment_id, state=State.APPROVED)
+    requests = PrintRequest.objects.filter(assignment=submission.assignment_id)
+    gone = requests.filter(submission=submission)
+    if not others.filter(team=submission.team_id).exists():
+        gone |= requests.filter(submission__isnull=True, team=submission.team_id)
+    if not others.exists():
+        gone |= requests.filter(submission__isnull=True, team__isnull=True)
+    found = list(gone.select_related("room"))
+    if not found:
+        return 0
+    rooms = sorted({request.room for request in found}, key=lambda room: room.pk)
+    for room in rooms:
+        touch(room.pk)
+    copies = PrintCopy.objects.filter(request__in=found)
+    under_way = copies.exclude(state__in=[*CANCELLABLE, CopyState.CANCELLED])
+    if under_way.exists() or copies.filter(plate__held=True).exists():
+        raise NotUndone(_("Some of it is at the printers already. Cancel the rest in the queue instead."))
+    record(rooms[0].school_id, actor, "take_back_order", submission, requests=[request.pk for request in found])
+    PrintRequest.objects.filter(pk__in=[request.pk for request in found]).delete()
+    Room.objects.filter(pk__in=[room.pk for room in rooms]).update(queue_version=F("queue_version") + 1)
+    for room in rooms:
+        want_plan(room, cause("approval_undone", part=submission.kit_part, team=submission.team))
+    return len(found)
 
 
 @transaction.atomic
@@ -178,5 +247,5 @@ def _cancel(request: PrintRequest, actor: User | None) -> int:
     if cancelled:
         Room.objects.filter(pk=request.room_id).update(queue_version=F("queue_version") + 1)
         record(request.room.school_id, actor, "cancel_copies", request, copies=cancelled)
-        want_plan(request.room, f"{request} was cancelled")
+        want_plan(request.room, cause("cancelled", what=request))
     return cancelled

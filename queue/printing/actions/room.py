@@ -13,6 +13,7 @@ from makerlab.accounts.models import User
 from makerlab.audit.models import record
 from printing import permissions
 from printing.actions.ground import check_idle, touch, want_plan
+from printing.causes import cause
 from printing.hours import is_out_of_service
 from printing.models import Outage, Printer
 from printing.states import NotAllowedNow
@@ -33,7 +34,7 @@ def set_out_of_service(
         raise NotAllowedNow(_("That time has passed already."))
     outage = Outage.objects.create(printer=printer, since=now, until=until, reason=reason)
     record(printer.room.school_id, actor, "set_out_of_service", printer, reason=reason)
-    want_plan(printer.room, f"{printer} is out of service: {reason}")
+    want_plan(printer.room, cause("outage", printer=printer, reason=reason))
     return outage
 
 
@@ -47,4 +48,4 @@ def back_in_service(printer: Printer, actor: User, now: datetime | None = None) 
     if not open_outages.update(until=now):
         raise NotAllowedNow(_("%(printer)s is in service already.") % {"printer": printer})
     record(printer.room.school_id, actor, "back_in_service", printer)
-    want_plan(printer.room, f"{printer} is back in service")
+    want_plan(printer.room, cause("back", printer=printer))

@@ -15,6 +15,7 @@ from makerlab.accounts.models import User
 from makerlab.audit.models import record
 from printing import permissions
 from printing.actions.ground import touch, want_plan
+from printing.causes import cause
 from printing.models import Printer, PrinterKind, Room, RoomHours
 from printing.set_up.hours_text import Span
 from printing.states import NotAllowedNow
@@ -53,7 +54,7 @@ def save_room(
         )
     said = {kind.name: [str(span) for span in spans] for kind, spans in hours.items()}
     record(room.school_id, actor, "save_room", room, hours=said, **dict(values))
-    want_plan(room, f"{room} and its hours were changed")
+    want_plan(room, cause("room", room=room))
     return room
 
 
@@ -71,7 +72,7 @@ def permit_unattended(room: Room, actor: User, policy: str) -> None:
     if not policy:
         Printer.objects.filter(room=room).update(may_run_unattended=False)
     record(room.school_id, actor, "permit_unattended" if policy else "forbid_unattended", room, policy=policy)
-    want_plan(room, f"printing with nobody in the room is {'permitted' if policy else 'not permitted any more'}")
+    want_plan(room, cause("unattended" if policy else "attended"))
 
 
 @transaction.atomic
@@ -94,7 +95,7 @@ def save_kind(
     record(kind.school_id, actor, "save_printer_kind", kind, machine=kind.machine, **dict(values))
     for room in Room.objects.filter(printers__kind=kind).distinct():
         touch(room.pk)
-        want_plan(room, f"printers of the kind {kind} were described anew")
+        want_plan(room, cause("kind_described", kind=kind))
     return kind
 
 

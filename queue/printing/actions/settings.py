@@ -6,6 +6,7 @@ from django.db import transaction
 
 from lessons.models import Assignment, KitPart
 from printing.actions.ground import touch, want_plan
+from printing.causes import cause
 from printing.models import PrintRequest, Room
 from printing.states import CopyState
 
@@ -19,4 +20,4 @@ def plan_with_new_settings(kit_part: KitPart, assignment: Assignment | None) -> 
         waiting = waiting.filter(assignment=assignment)
     for room in Room.objects.filter(pk__in=waiting.values("room")):
         touch(room.pk)
-        want_plan(room, f"the print settings of {kit_part.name} changed")
+        want_plan(room, cause("settings", part=kit_part.name))

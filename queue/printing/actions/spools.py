@@ -14,6 +14,7 @@ from makerlab.audit.models import record
 from planning.spools import Weighed, weighed
 from printing import permissions
 from printing.actions.ground import check_idle, touch, want_plan
+from printing.causes import cause
 from printing.models import EmptySpool, Printer, Room, Spool
 from printing.states import NotAllowedNow
 
@@ -40,7 +41,7 @@ def load_spool(spool: Spool, printer: Printer, actor: User) -> None:
     record(
         spool.room.school_id, actor, "load_spool", spool, printer=printer.pk, instead_of=before.pk if before else None
     )
-    want_plan(spool.room, f"{spool} was loaded on {printer}")
+    want_plan(spool.room, cause("spool_loaded", spool=spool, printer=printer))
 
 
 @transaction.atomic
@@ -71,7 +72,7 @@ def weigh_spool(spool: Spool, gross_g: float, actor: User, now: datetime | None 
     record(
         spool.room.school_id, actor, "weigh_spool", spool, before_g=round(spool.grams_left, 1), left_g=round(left_g, 1)
     )
-    want_plan(spool.room, f"{spool} was weighed")
+    want_plan(spool.room, cause("spool_weighed", spool=spool))
     return weighed(gross_g, spool.tare_g, full_g=spool.grams_full)
 
 

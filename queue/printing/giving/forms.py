@@ -16,16 +16,11 @@ from lessons.actions.assignments import Give, Limits
 from lessons.models import LessonPlan, Meeting, SchoolClass
 from makerlab.accounts.models import User
 from makerlab.components.figures import day_clock
+from printing.form_fields import number
 from printing.giving.values import Gift
+from printing.models import Room
 
 DAYS_BEFORE = 2
-
-
-def number(label: Any, least: float, most: float, help_text: Any = "", required: bool = False) -> forms.FloatField:
-    return forms.FloatField(
-        label=label, min_value=least, max_value=most, required=required, help_text=help_text,
-        widget=forms.NumberInput({"step": "any", "inputmode": "decimal", "autocomplete": "off"}),
-    )  # fmt: skip
 
 
 class GiveForm(forms.Form):
@@ -40,13 +35,18 @@ class GiveForm(forms.Form):
         label=_("Files are due, days before the lab day"), min_value=0, max_value=60, initial=DAYS_BEFORE,
         help_text=_("at the hour at which the lab day begins"),
     )  # fmt: skip
-    mass_max_g = number(_("Grams of one file, at most"), 0.1, 2000, _("empty: no limit"))
-    minutes_max = number(_("Minutes of one file, at most"), 1, 3000, _("empty: no limit"))
-    size_max_mm = number(_("Longest side, at most"), 1, 1000, _("empty: no limit"))
+    mass_max_g = number(_("Grams of one file, at most"), 0.1, 2000, _("empty: no limit"), required=False)
+    minutes_max = number(_("Minutes of one file, at most"), 1, 3000, _("empty: no limit"), required=False)
+    size_max_mm = number(_("Longest side, at most"), 1, 1000, _("empty: no limit"), required=False)
     files_max = forms.IntegerField(label=_("Versions a team may upload"), min_value=1, max_value=99, initial=20)
 
-    def __init__(self, *args: Any, plan: LessonPlan, user: User, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, plan: LessonPlan, user: User, rooms: Sequence[Room] = (), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        if len(rooms) > 1:  # the room the person has chosen comes first
+            self.fields["room"] = forms.TypedChoiceField(
+                label=_("Printed in"), choices=[(room.pk, room.name) for room in rooms], coerce=int
+            )
+        self.rooms = {room.pk: room for room in rooms}
         self.initial.setdefault("team_size", plan.group_size)
         self.classes = classes_of(user)
         self.meetings = coming_meetings(self.classes, plan)
@@ -59,6 +59,15 @@ class GiveForm(forms.Form):
                 coerce=int,
                 required=False,
             )
+
+    def room_field(self) -> forms.BoundField:
+        """Where there are several rooms, the choice of one."""
+        return self["room"]
+
+    def room(self) -> Room | None:
+        """Where the parts are printed; None while the school has no room."""
+        chosen = getattr(self, "cleaned_data", {}).get("room")
+        return self.rooms[chosen] if chosen else next(iter(self.rooms.values()), None)
 
     def rows(self) -> list[dict[str, Any]]:
         """Each class with its fields and how many teams it has or would have."""

@@ -1,28 +1,30 @@
 """Reckon what a lesson would cost the room, by the room's own planner: the room as it is, and with the lesson's copies.
 
 Plates that stand already have their own figures. New ones are reckoned from the sum of their parts' own figures, each
-heated once: quick, and rather too long than too short. Redesigned parts are reckoned as the kit's own part.
+heated once, at the pace of each kind of printer: quick. Redesigned parts are reckoned as the kit's own part.
 """
 
 from __future__ import annotations
 
 import math
-import time
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import datetime
 from itertools import count
 from typing import Any
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from lessons.models import KitPart
 from lessons.print_settings import in_force
+from meshcheck.settings import PrintSettings
 from planning.forecast import play
 from planning.types import Stop
 from planning.verify import minutes_late
 from printing.costs import prices_today
+from printing.giving.latest import latest_start
 from printing.giving.values import Filament, ForClass, Gift, Load, Reckoning
 from printing.models import Room, Spool
 from printing.planner.chances import SEED, risks_of
@@ -33,10 +35,10 @@ from printing.planner.options import KEPT, Option, kept_layout, option_of
 from printing.planner.problem import calendar_of
 from printing.planner.snapshot import canonical, copies_wanted, kit_id_of, source_of, take_snapshot
 from printing.planner.values import KitNeed, Snapshot, Source, WantedCopy
+from printing.reasons import said
 
 SAMPLES = 500  # the chance is then known to about 0.02
 STEPS = 400  # of the search for a plan: the answer is a first one
-STEPS_OF_A_DAY = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,10 +53,24 @@ class Wanted:
     spares: int
 
 
-def wanted_parts(parts: Sequence[KitPart]) -> tuple[list[Wanted], list[str]]:
+@dataclass(frozen=True, slots=True)
+class Printed:
+    """A part printed otherwise than the kit says: its settings, and what a copy weighs and takes with them."""
+
+    settings: PrintSettings
+    mass_g: float
+    duration_s: float
+
+
+Otherwise = Mapping[int, Printed]  # by the key of the kit part
+
+
+def wanted_parts(parts: Sequence[KitPart], otherwise: Otherwise | None = None) -> tuple[list[Wanted], list[str]]:
     """The kit's parts, and in words what cannot be reckoned with."""
     found, problems = [], []
     for part in parts:
+        if part.archived_at is not None:
+            continue
         source = source_of(f"kitpart-{part.pk}", part)
         try:
             settings = in_force(part)
@@ -62,8 +78,12 @@ def wanted_parts(parts: Sequence[KitPart]) -> tuple[list[Wanted], list[str]]:
             problems.append(_("%(part)s: its print settings cannot work together.") % {"part": part})
             continue
         if isinstance(source, str):
-            problems.append(f"{part}: {source}")
+            problems.append(f"{part}: {said(source)}")
             continue
+        if otherwise and part.pk in otherwise:
+            printed = otherwise[part.pk]
+            settings = printed.settings
+            source = replace(source, mass_g=printed.mass_g, duration_s=printed.duration_s)
         spares = 0 if part.redesignable else math.ceil(part.spares / max(1, part.copies_in_file))
         for_team = copies_wanted(part, part.copies_in_file)
         found.append(Wanted(part, source, settings.material, canonical(settings), for_team, spares))
@@ -122,42 +142,77 @@ def planned(snapshot: Snapshot, way: Way | None = None, steps: int = STEPS) -> O
     return option_of(snapshot, calendar_of(snapshot), KEPT, layout, figures, Stop(iterations=steps, prove=False))
 
 
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """The room as it is, planned: read once, however many choices are reckoned on it."""
+
+    room: Room
+    snapshot: Snapshot
+    before: Option
+    chances: Mapping[str, Mapping[str, Any]]
+
+
+def ground(room: Room, now: datetime) -> Ground:
+    """The room without the lesson. Writes nothing."""
+    snapshot = take_snapshot(room.pk, now)
+    before = planned(snapshot)
+    return Ground(room, snapshot, before, chances(snapshot, before))
+
+
 def reckon(
-    room: Room,
+    on: Ground,
     parts: Sequence[KitPart],
     gifts: Sequence[Gift],
-    now: datetime,
     way: Way | None = None,
     quick: bool = False,
+    otherwise: Otherwise | None = None,
 ) -> Reckoning:
     """What giving the lesson to these classes would take and how they would fare. Writes nothing. ``quick``: the latest
-    day to start is not looked for."""
-    began = time.perf_counter()
-    snapshot = take_snapshot(room.pk, now)
-    wanted, problems = wanted_parts(parts)
+    day to start is not looked for. ``otherwise``: parts as if they were printed with other settings."""
+    snapshot, before = on.snapshot, on.before
+    wanted, problems = wanted_parts(parts, otherwise)
     then = with_lesson(snapshot, gifts, wanted)
-    before, after = planned(snapshot), planned(then, way)
-    chances_before, chances_after = chances(snapshot, before), chances(then, after)
-    for note in sorted(set(after.misfits.values()) | set(then.unplaced.values()) - set(snapshot.unplaced.values())):
-        problems.append(note)
+    after = planned(then, way)
+    chances_after = chances(then, after)
+    problems += _nowhere(snapshot, before, then, after)
     new = [copy for key, copy in then.copies.items() if key not in snapshot.copies]
-    load = _load(then, after)
     return Reckoning(
         copies=len(new),
         spares=sum(copy.kit_id is None for copy in new),
-        before=_load(snapshot, before),
-        after=load,
-        filaments=_filaments(room, snapshot, new),
+        before=_load(before),
+        after=_load(after),
+        filaments=_filaments(on.room, snapshot, new),
         classes=tuple(_for_class(gift, chances_after.get(str(-at))) for at, gift in enumerate(gifts, start=1)),
         rest=tuple(
-            (key, chances_before[key]["chance"], chances_after[key]["chance"])
-            for key in chances_before
+            (key, figures["chance"], chances_after[key]["chance"])
+            for key, figures in on.chances.items()
             if key in chances_after
         ),
-        latest_start=None if quick or not new or load.late_teams or load.unplaced else _latest_start(then, way),
+        latest_start=None if quick or not new else latest_start(snapshot, before, then, after, gifts),
         problems=tuple(problems),
-        seconds=time.perf_counter() - began,
     )
+
+
+def _nowhere(snapshot: Snapshot, before: Option, then: Snapshot, after: Option) -> list[str]:
+    """In words, which copies stand on no bed or find no time, since their hours and minutes are not counted."""
+    found = [
+        said(note)
+        for note in sorted(set(after.misfits.values()) | set(then.unplaced.values()) - set(snapshot.unplaced.values()))
+    ]
+    lost: dict[str, int] = defaultdict(int)
+    for note in after.plan.unplaced:
+        if note.plate_id.isdigit():
+            places = after.posed.plates[int(note.plate_id)].places
+            lost[note.reason] += sum(place.copy_id < 0 for place in places)
+    for reason, copies in lost.items():
+        if copies:
+            words = ngettext(
+                "%(count)d copy finds no time and is not counted: %(reason)s",
+                "%(count)d copies find no time and are not counted: %(reason)s",
+                copies,
+            )
+            found.append(words % {"count": copies, "reason": said(reason)})
+    return found
 
 
 def chances(snapshot: Snapshot, option: Option) -> dict[str, dict[str, Any]]:
@@ -172,7 +227,7 @@ def chances(snapshot: Snapshot, option: Option) -> dict[str, dict[str, Any]]:
     return {key: figures_of_kits(problem, courses, ids) for key, ids in sorted(groups.items())}
 
 
-def _load(snapshot: Snapshot, option: Option) -> Load:
+def _load(option: Option) -> Load:
     problem, plan = option.posed.problem, option.plan
     late = minutes_late(problem, plan)
     return Load(
@@ -207,21 +262,3 @@ def _for_class(gift: Gift, figures: Mapping[str, Any] | None) -> ForClass:
     found = figures or {"chance": 1.0, "expected_kits": gift.teams, "likely_at": None, "nearly_sure_at": None}
     moments = [found[name] and datetime.fromisoformat(found[name]) for name in ("likely_at", "nearly_sure_at")]
     return ForClass(gift.name, gift.teams, gift.deadline, found["chance"], found["expected_kits"], *moments)
-
-
-def _latest_start(snapshot: Snapshot, way: Way | None) -> date | None:
-    """The last day on which printing may begin, with all that waits today still waiting, so that no team is late: by
-    halving, since to begin later never helps."""
-    zone = snapshot.bells.zone
-    today = snapshot.now.astimezone(zone).date()
-    last = min(kit.deadline for kit in snapshot.kits).astimezone(zone).date()
-    quiet = replace(snapshot, plates=())
-    good, bad = 0, (last - today).days + 1
-    while bad - good > 1:
-        middle = (good + bad) // 2
-        day = datetime.combine(today + timedelta(days=middle), datetime.min.time(), zone)
-        later = replace(quiet, now=max(day, snapshot.now))
-        option = planned(later, way or _usual(snapshot), STEPS_OF_A_DAY)
-        late = any(minutes > 0 for minutes in minutes_late(option.posed.problem, option.plan).values())
-        good, bad = (good, middle) if late or option.worth.unplaced else (middle, bad)
-    return today + timedelta(days=good)

@@ -69,8 +69,9 @@ class Load:
 @dataclass(frozen=True, slots=True)
 class Reckoning:
     """The answer. ``before`` is the room without the lesson, ``after`` with it. ``rest`` are chances of classes that
-    have parts in the queue already, before and after. ``latest_start``: the last day on which printing may begin and
-    still nobody is late; None where somebody is late even when it begins now, or nothing is to be printed."""
+    have parts in the queue already, before and after. ``latest_start``: the last day on which its printing may begin,
+    the rest going on as planned, and still nobody is late by it; None where somebody is even when it begins now, or
+    nothing is to be printed."""
 
     copies: int
     spares: int
@@ -81,7 +82,6 @@ class Reckoning:
     rest: tuple[tuple[str, float, float], ...]
     latest_start: date | None
     problems: tuple[str, ...]
-    seconds: float
 
     @property
     def cost(self) -> Decimal | None:
@@ -100,6 +100,16 @@ class Reckoning:
     @property
     def staff_min(self) -> int:
         return self.after.staff_min - self.before.staff_min
+
+    @property
+    def late_teams(self) -> int:
+        """More than without it."""
+        return max(0, self.after.late_teams - self.before.late_teams)
+
+    @property
+    def unplaced(self) -> int:
+        """Copies that stand nowhere or find no time, more than without it: their minutes are not counted."""
+        return max(0, self.after.unplaced - self.before.unplaced)
 
     @property
     def plates(self) -> int:

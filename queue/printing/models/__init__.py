@@ -2,10 +2,11 @@
 
 from printing.models.looks import CalendarFeed, PlanLook, WhatIf
 from printing.models.plates import Plate, PlateEstimate, PreparedFile, RoomPlan, Run, RunCopy
-from printing.models.requests import PrintCopy, PrintRequest
-from printing.models.rooms import EmptySpool, ExtraHours, Outage, Printer, PrinterKind, Room, RoomHours, Spool
+from printing.models.requests import AssignmentRoom, PrintCopy, PrintRequest, TeamBudget
+from printing.models.rooms import EmptySpool, ExtraHours, Outage, Printer, PrinterKind, Room, RoomHours, Spool, Upkeep
 
 __all__ = [
+    "AssignmentRoom",
     "CalendarFeed",
     "EmptySpool",
     "ExtraHours",
@@ -24,5 +25,7 @@ __all__ = [
     "Run",
     "RunCopy",
     "Spool",
+    "TeamBudget",
+    "Upkeep",
     "WhatIf",
 ]

@@ -9,6 +9,7 @@ from django.db import models
 
 from lessons.models import CheckState
 from printing.models.rooms import OfSchoolQuerySet, Printer, PrinterKind, Room
+from printing.reasons import words
 from printing.states import FailureReason, Outcome, PlateState
 
 
@@ -45,7 +46,7 @@ class Plate(models.Model):
     starts_at = models.DateTimeField(null=True, blank=True)
     ends_at = models.DateTimeField(null=True, blank=True)
     cleared_at = models.DateTimeField(null=True, blank=True)
-    unplanned_because = models.TextField(blank=True)
+    unplanned_because = models.TextField(blank=True)  # as ``printing.reasons`` keeps it
     arranged = models.BooleanField(default=False)  # laid out by hand: its copies and their places stay
     held = models.BooleanField(default=False)  # file already taken by the technician: its copies stay together
     created_at = models.DateTimeField(auto_now_add=True)
@@ -56,6 +57,7 @@ class Plate(models.Model):
     pin_after = models.ForeignKey("self", on_delete=models.SET_NULL, null=True, blank=True, related_name="followers")
     # how often its printer or times were changed: the SEQUENCE of its calendar entries
     changes = models.PositiveIntegerField(default=0)
+    changed_at = models.DateTimeField(null=True, blank=True)  # when what calendars show of it changed last
 
     objects = OfSchoolQuerySet.as_manager()
 
@@ -66,6 +68,11 @@ class Plate(models.Model):
 
     def __str__(self) -> str:
         return f"P{self.number}"
+
+    @property
+    def why_unplanned(self) -> str:
+        """Why the plan found no place for it, in the reader's language; empty when it did."""
+        return words(self.unplanned_because)
 
     @property
     def is_pinned(self) -> bool:
@@ -149,6 +156,8 @@ class Run(models.Model):
     print_ended_at = models.DateTimeField(null=True, blank=True)
     weighed_g = models.FloatField(null=True, blank=True)
     note = models.CharField(max_length=200, blank=True)
+    # what is needed to take the clearing back: where each copy lay, and what the spool held
+    before = models.JSONField(null=True, blank=True)
 
     objects = RunQuerySet.as_manager()
 
@@ -198,7 +207,7 @@ class RoomPlan(models.Model):
     late_kits = models.PositiveIntegerField(default=0)
     tardiness_min = models.FloatField(default=0.0)
     facts = models.JSONField(default=dict)  # loads, lateness by kit, changes and explanations, all computed
-    cause = models.CharField(max_length=120, blank=True)  # why it was made: "Wren failed P6"
+    causes = models.JSONField(default=list)  # why it was made, as printing.causes keeps it: "Wren failed P6"
 
     objects = OfSchoolQuerySet.as_manager()
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.db import models
+from django.utils.translation import gettext
 
 from lessons.models import Assignment, KitPart, Team
 from makerlab.accounts.models import User
@@ -35,6 +36,8 @@ class PrintRequest(models.Model):
         Submission, on_delete=models.PROTECT, null=True, blank=True, related_name="print_request"
     )
     rank = models.PositiveIntegerField()
+    held = models.BooleanField(default=False)  # what is not printing yet is not planned
+    urgent_because = models.CharField(max_length=120, blank=True)  # before all others, and why; empty: in its turn
     created_at = models.DateTimeField(auto_now_add=True)
 
     objects = PrintRequestQuerySet.as_manager()
@@ -55,12 +58,35 @@ class PrintRequest(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.kit_part} for {self.team or self.assignment.school_class}"
+        return gettext("%(part)s for %(whom)s") % {
+            "part": self.kit_part,
+            "whom": self.team or self.assignment.school_class,
+        }
 
     @property
     def source(self) -> Submission | KitPart:
         """The measured file that is printed."""
         return self.submission or self.kit_part
+
+
+class AssignmentRoom(models.Model):
+    """In which of the school's rooms the parts of an assignment are printed; without a row, in the first."""
+
+    assignment = models.OneToOneField(Assignment, on_delete=models.CASCADE, related_name="print_room")
+    room = models.ForeignKey("printing.Room", on_delete=models.CASCADE, related_name="assignments")
+
+    def __str__(self) -> str:
+        return f"{self.assignment} in {self.room}"
+
+
+class TeamBudget(models.Model):
+    """What each team of a class may have printed for a lesson, in grams of filament. Without a row: no limit."""
+
+    assignment = models.OneToOneField(Assignment, on_delete=models.CASCADE, related_name="team_budget")
+    grams = models.FloatField()
+
+    def __str__(self) -> str:
+        return f"{self.grams:.0f} g a team, {self.assignment}"
 
 
 class PrintCopy(models.Model):

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import Self
 
+from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
-from lessons.models import DayKind
+from lessons.models import Assignment, DayKind
 from makerlab.accounts.models import User
 from meshcheck.types import Machine
 from planning.types import Area
@@ -29,6 +30,11 @@ class OfSchoolQuerySet(models.QuerySet):  # type: ignore[type-arg]
 
 class RoomQuerySet(OfSchoolQuerySet):
     school_path = "school_id"
+
+    def for_assignment(self, assignment: Assignment) -> Room | None:
+        """Where the parts of an assignment are printed: the room its teacher chose, else the school's first."""
+        chosen: Room | None = self.filter(assignments__assignment=assignment).first()
+        return chosen or self.filter(school_id=assignment.school_class.school_id).order_by("id").first()
 
 
 class Room(models.Model):
@@ -128,7 +134,8 @@ class PrinterKind(models.Model):
     depth_mm = models.FloatField(help_text=_("bed depth; the diameter again for a round bed"))
     height_mm = models.FloatField()
     margin_mm = models.FloatField(default=5.0)
-    # where a clip or a screw sits: rectangles [x, y, width, depth] in mm from the front left corner of the bed
+    # where a clip or a screw sits: rectangles [x, y, width, depth] in mm from the front left corner of the bed, and
+    # after them what is there, in words, where somebody said so
     keep_out = models.JSONField(default=list, blank=True)
     nozzle_mm = models.FloatField(default=0.4)
     machine = models.JSONField(default=dict, blank=True)
@@ -146,11 +153,15 @@ class PrinterKind(models.Model):
         """The areas kept free. Raises TypeError or ValueError where one is not four figures."""
         found = []
         for row in self.keep_out:
-            x, y, width, depth = (float(figure) for figure in row)
+            x, y, width, depth = (float(figure) for figure in row[:4])
             if not (width > 0 and depth > 0):
                 raise ValueError("an area has a width and a depth")
             found.append(Area(x, y, width, depth))
         return tuple(found)
+
+    def area_words(self) -> tuple[str, ...]:
+        """What is in each of the areas, in their order; empty where nobody said."""
+        return tuple(str(row[4]) if len(row) > 4 else "" for row in self.keep_out)
 
     def clean(self) -> None:
         try:
@@ -244,3 +255,35 @@ class EmptySpool(models.Model):
 
     def __str__(self) -> str:
         return f"{self.maker}, {self.grams_full:.0f} g"
+
+
+class UpkeepQuerySet(OfSchoolQuerySet):
+    school_path = "printer__room__school_id"
+
+
+class Upkeep(models.Model):
+    """What somebody did to keep a printer in order."""
+
+    class Work(models.TextChoices):
+        """Trade terms (common practice, no source)."""
+
+        NOZZLE = "nozzle", _("nozzle changed")
+        BED = "bed", _("bed cleaned or levelled")
+        GREASE = "grease", _("rods or screws greased")
+        BELT = "belt", _("belts tightened")
+        FAN = "fan", _("fan cleaned or changed")
+        OTHER = "other", _("something else")
+
+    printer = models.ForeignKey("printing.Printer", on_delete=models.CASCADE, related_name="upkeep")
+    work = models.CharField(max_length=8, choices=Work.choices)
+    note = models.CharField(max_length=200, blank=True)
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, related_name="+")
+
+    objects = UpkeepQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-at", "-id"]
+
+    def __str__(self) -> str:
+        return f"{self.printer}: {self.get_work_display()}"

@@ -9,6 +9,7 @@ from dataclasses import replace
 from planning.clearance import area_body, body_of, corners_of, distance_mm, room_mm
 from planning.types import Area, Bed, Circle, Rectangle
 from printing.planner.values import Kind, Laid, Place, WantedCopy
+from telling import told
 
 TOLERANCE_MM = 1e-6
 TURNS_DEG = range(0, 180, 5)  # how a single part is turned to see whether a bed holds it at all
@@ -58,17 +59,17 @@ def moved(places: Iterable[Place], start: Bed, end: Bed) -> tuple[Place, ...]:
 def why_not_on(laid: Laid, kind: Kind, copies: Mapping[int, WantedCopy], nozzle_mm: float) -> str | None:
     """Why a kind of printer cannot print this arrangement moved to the middle of its bed; None when it can."""
     if abs(kind.nozzle_mm - nozzle_mm) > TOLERANCE_MM:
-        return f"has a {kind.nozzle_mm:g} mm nozzle, not {nozzle_mm:g} mm"
+        return told("has a {there:g} mm nozzle, not {wanted:g} mm", there=kind.nozzle_mm, wanted=nozzle_mm)
     tallest = max((copies[place.copy_id].source.height_mm for place in laid.places), default=0.0)
     if tallest > kind.bed.height_mm + TOLERANCE_MM:
-        return f"cannot print {tallest:.0f} mm tall parts"
+        return told("cannot print {height:.0f} mm tall parts", height=tallest)
     middle = (kind.bed.width_mm / 2, kind.bed.depth_mm / 2)
     for place in moved(laid.places, laid.bed, kind.bed):
         copy = copies[place.copy_id]
         if not stands_on(copy, place, kind.bed):
             if not any(stands_on(copy, Place(copy.id, *middle, turn), kind.bed) for turn in TURNS_DEG):
-                return f"cannot hold a {longest_mm(copy):.0f} mm {copy.part}"
-            return f"has no bed that holds this arrangement of {len(laid.places)}"
+                return told("cannot hold a {length:.0f} mm {part}", length=longest_mm(copy), part=copy.part)
+            return told("has no bed that holds this arrangement of {count}", count=len(laid.places))
     return None
 
 

@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from planning.calendar import Calendar
+from planning.clashes import clashing_pins
 from planning.schedule import solve
-from planning.types import Plan, Risk, Stop
+from planning.types import Pin, Risk, Stop
 from planning.verify import evaluate, minutes_late, violations
 from printing.planner.chances import Chances, chances_of, learned_plates, risks_of
 from printing.planner.estimates import Estimates
 from printing.planner.layout import WAYS, Way
 from printing.planner.options import KEPT, SEED, Layouts, Option, kept_layout, layouts, option_of, pays, worth_of
+from printing.planner.order import IN_ORDER, as_good, follow
 from printing.planner.problem import calendar_of
 from printing.planner.stay import Stay, in_order, stay_or_change
 from printing.planner.values import Snapshot
+from telling import Told
 
 TRY_S, SEARCH_S, ORDER_S = 0.25, 1.2, 0.8
 QUICK_S = 0.15
 PEEK_SAMPLES = 500
-IN_ORDER = "the queue's order"
+CLASHES_S = 2.0
 
 Progress = Callable[[float], None]
 
@@ -63,6 +66,8 @@ class Choice:
     laid_as: str = ""
     stay: Stay | None = None
     is_first_answer: bool = False
+    follows_order: bool = False  # the queue was changed by hand, and starts have changed by it
+    clashes: tuple[Told, ...] = ()  # what staff have fixed and cannot all hold; looked for with the better plan
 
 
 class UnsoundPlan(Exception):
@@ -116,7 +121,20 @@ def choose(snapshot: Snapshot, estimates: Estimates, progress: Progress, risk: R
         recommended=recommended.code,
         laid_as=_laid_as(snapshot, final, ways),
         stay=stay,
+        clashes=_clashes(snapshot, final),
     )
+
+
+def _clashes(snapshot: Snapshot, option: Option) -> tuple[Told, ...]:
+    """Where a fixed plate found no place: the smallest sets of what is fixed that cannot all hold."""
+    problem, plan = option.posed.problem, option.plan
+    lost = {note.plate_id for note in plan.unplaced}
+    if not any(job.id in lost and job.pin != Pin() for job in problem.plates):
+        return ()
+    numbers = {plate.id: plate.number for plate in snapshot.plates}
+    laid = enumerate(option.posed.plates)
+    names = {str(at): f"P{numbers[each.plate_id]}" for at, each in laid if each.plate_id in numbers}
+    return tuple(clash.sentence for clash in clashing_pins(problem, names, CLASHES_S))
 
 
 def as_it_is(snapshot: Snapshot, estimates: Estimates) -> tuple[Option, Stay | None] | None:
@@ -131,12 +149,18 @@ def as_it_is(snapshot: Snapshot, estimates: Estimates) -> tuple[Option, Stay | N
     return option, stay
 
 
-def first_answer(snapshot: Snapshot, estimates: Estimates, risk: Risk | None = None) -> Choice | None:
-    """``as_it_is`` with its chances, to be published at once."""
+def first_answer(
+    snapshot: Snapshot, estimates: Estimates, risk: Risk | None = None, moved_up: Collection[str] = ()
+) -> Choice | None:
+    """``as_it_is`` with its chances, to be published at once. ``moved_up``: kits that somebody has just put before
+    others in the queue."""
     found = as_it_is(snapshot, estimates)
     if found is None:
         return None
     option, stay = found
+    followed = follow(snapshot, option, moved_up)
+    if followed is not None:
+        option, stay = followed, None
     risks = _risks(snapshot, risk)(option)
     return Choice(
         option=option,
@@ -148,6 +172,7 @@ def first_answer(snapshot: Snapshot, estimates: Estimates, risk: Risk | None = N
         laid_as=snapshot.laid_as,
         stay=stay,
         is_first_answer=True,
+        follows_order=followed is not None,
     )
 
 
@@ -214,19 +239,9 @@ def _searched(snapshot: Snapshot, option: Option) -> Option:
     if not option.posed.left_out and problem.plates:
         wished = solve(in_order(snapshot, problem), Stop(seconds=ORDER_S), SEED, start_from=plan)
         ordered = replace(wished, objective=evaluate(problem, wished), method=IN_ORDER)
-        if _as_good(ordered, plan) and not violations(problem, ordered):
+        if as_good(ordered, plan) and not violations(problem, ordered):
             plan = ordered
     return replace(option, plan=plan, worth=worth_of(option.posed, plan, option.misfits))
-
-
-def _as_good(plan: Plan, other: Plan) -> bool:
-    """Whether a plan makes nobody later, leaves nothing more out and swaps no more spools than another."""
-
-    def hurts(each: Plan) -> tuple[int, ...]:
-        cost = each.objective
-        return (len(each.unplaced), cost.weighted_tardiness, cost.late_weight, cost.swaps)
-
-    return all(mine <= theirs for mine, theirs in zip(hurts(plan), hurts(other), strict=True))
 
 
 def _tried(option: Option, chances: Chances | None) -> Tried:

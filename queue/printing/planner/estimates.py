@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import timedelta
-from pathlib import Path
+from functools import cached_property
+from statistics import median
 from typing import Any
 
 from django.utils import timezone
@@ -19,10 +21,12 @@ from printing.planner.arrangement import arrangement_of
 from printing.planner.beds import why_not_on
 from printing.planner.prepared import as_prepared, standing_files
 from printing.planner.values import Kind, Laid, Snapshot, WantedCopy, nozzle_of
+from telling import as_data, from_data, told
 
 SERVICE = "meshcheck.service:estimate_plate"
 AT_ONCE = 2  # children at a time: one a core of a small machine
 FORGET_AFTER = timedelta(days=90)
+PACES_FROM = 200  # remembered plates, the newest: more would tell nothing new
 ESTIMATE_MODEL = 2  # raise it when meshcheck estimates plates otherwise: remembered figures then count no more
 
 
@@ -82,7 +86,8 @@ class Estimates:
         ]
 
     def known_or_rough(self, plates: Sequence[Laid]) -> list[PlateFigures]:
-        """Figures of each plate, in order, without asking a child: those remembered, else the rough ones."""
+        """Figures of each plate, in order, without asking a child: those remembered, else the rough ones at each
+        kind's pace."""
         eligible = [self._eligible(laid) for laid in plates]
         requests = [
             self._request(laid, kinds) if kinds else None
@@ -91,9 +96,25 @@ class Estimates:
         keys = [None if request is None else key_of(request) for request in requests]
         known = self._known({key: None for key in keys if key})
         return [
-            _figures(known[key], kinds, barred) if key in known else self._rough(laid)
+            _figures(known[key], kinds, barred) if key in known else self._rough(laid, self.paces)
             for laid, key, (kinds, barred) in zip(plates, keys, eligible, strict=True)
         ]
+
+    @cached_property
+    def paces(self) -> dict[int, float]:
+        """By kind of printer: how long it prints for a minute of the kind that most printers are, on which the parts
+        were estimated. The middle of what the remembered plates show; a kind that none of them shows is missing."""
+        usual, shown = usual_kind(self.snapshot), dict[int, list[float]]()
+        heat_up_s = {kind.id: float(kind.machine["heat_up_s"]) for kind in self.snapshot.kinds}
+        if usual is None or len(heat_up_s) == 1:
+            return {}
+        newest = PlateEstimate.objects.order_by("-used_at", "pk").values_list("answer__durations_s", flat=True)
+        for durations in newest[:PACES_FROM]:
+            printing_s = {int(key): float(each) - heat_up_s.get(int(key), 0.0) for key, each in durations.items()}
+            if printing_s.get(usual.id, 0.0) > 0:
+                for kind_id in heat_up_s.keys() & printing_s.keys():
+                    shown.setdefault(kind_id, []).append(printing_s[kind_id] / printing_s[usual.id])
+        return {kind_id: median(paces) for kind_id, paces in shown.items()}
 
     def rough(self, plates: Sequence[Laid]) -> list[PlateFigures]:
         """Quick figures to compare ways of laying out: the sum of the parts' own figures, each heated once."""
@@ -131,21 +152,30 @@ class Estimates:
         self.used |= set(stored)
         return {**stored, **{key: self.made[key] for key in wanted if key in self.made}}
 
-    def _rough(self, laid: Laid) -> PlateFigures:
+    def _rough(self, laid: Laid, paces: Mapping[int, float] | None = None) -> PlateFigures:
         kinds, barred = self._eligible(laid)
         if not kinds:
             return _figures(None, kinds, barred)
         copies = [self.snapshot.copies[place.copy_id] for place in laid.places]
-        durations = {}
+        usual, durations = usual_kind(self.snapshot), {}
         for kind in kinds:
             heat_up_s = float(kind.machine["heat_up_s"])
-            durations[kind.id] = heat_up_s + sum(max(60.0, copy.source.duration_s - heat_up_s) for copy in copies)
+            measured_s = float((usual or kind).machine["heat_up_s"])  # of it once in each part's own figure
+            printing_s = sum(max(60.0, copy.source.duration_s - measured_s) for copy in copies)
+            durations[kind.id] = heat_up_s + (paces or {}).get(kind.id, 1.0) * printing_s
         return PlateFigures(
             mass_g=sum(copy.source.mass_g for copy in copies),
             durations_s=durations,
             cool_down_s=max(float(kind.machine["cool_down_s"]) for kind in kinds),
             barred=barred,
         )
+
+
+def usual_kind(snapshot: Snapshot) -> Kind | None:
+    """The kind that most printers are: parts are estimated on its machine (printing.queries.room_for_check)."""
+    counted = Counter(printer.kind.id for printer in snapshot.printers)
+    most = counted.most_common(1)[0][0] if counted else None
+    return next((kind for kind in snapshot.kinds if kind.id == most), None)
 
 
 def placed_parts(laid: Laid, copies: Mapping[int, WantedCopy]) -> list[dict[str, Any]]:
@@ -185,24 +215,34 @@ def key_of(request: Mapping[str, Any]) -> str:
 def _ask(question: tuple[str, dict[str, Any]]) -> tuple[str, dict[str, Any]]:
     """Ask a child. Touches no database: it runs in a thread."""
     key, arguments = question
-    gone = sorted({part["name"] for part in arguments["parts"] if not part["path"] or not Path(part["path"]).exists()})
-    if gone:
-        return key, {"unknown": f"The stored file {gone[0]} is missing."}
     try:
         answer = child.run(SERVICE, arguments)
+    except FileNotFoundError as error:
+        gone = next((part["name"] for part in arguments["parts"] if part["path"] == error.filename), "of a part")
+        return key, _unknown(told("The stored file {name} is missing.", name=gone))
     except child.ChildFailed:
-        return key, {"unknown": "Its grams and minutes could not be computed."}
+        return key, _unknown(told("Its grams and minutes could not be computed."))
     if "unknown" not in answer and not {"mass_g", "durations_s", "cool_down_s"} <= answer.keys():
-        return key, {"unknown": "Its grams and minutes could not be computed."}
+        return key, _unknown(told("Its grams and minutes could not be computed."))
     return key, answer
+
+
+def _unknown(because: str) -> dict[str, Any]:
+    """As the measuring service answers when nobody can tell."""
+    return {"unknown": because, "said": {"unknown": as_data(because)}}
+
+
+def _why_unknown(answer: Mapping[str, Any]) -> str:
+    """With its template, if the answer was kept with it."""
+    return from_data(answer.get("said", {}).get("unknown", str(answer["unknown"])))
 
 
 def _figures(answer: Mapping[str, Any] | None, kinds: Sequence[Kind], barred: Mapping[int, str]) -> PlateFigures:
     if not kinds:
-        return PlateFigures(barred=barred, unknown="No printer of the room can print it as it is arranged.")
+        return PlateFigures(barred=barred, unknown=told("No printer of the room can print it as it is arranged."))
     assert answer is not None, "every plate with a printer was asked for"
     if "unknown" in answer:
-        return PlateFigures(barred=barred, unknown=str(answer["unknown"]))
+        return PlateFigures(barred=barred, unknown=_why_unknown(answer))
     return PlateFigures(
         mass_g=float(answer["mass_g"]),
         durations_s={kind.id: float(answer["durations_s"][str(kind.id)]) for kind in kinds},

@@ -17,6 +17,7 @@ from printing.planner.chances import Chances
 from printing.planner.choose import Choice, Tried
 from printing.planner.options import Option
 from printing.planner.values import Snapshot
+from telling import as_data
 
 FULL_PERCENT = 100
 
@@ -42,6 +43,7 @@ def facts_of(snapshot: Snapshot, choice: Choice, numbers: list[int], before: dic
         "sizes_at": before.get("sizes_at") if choice.is_first_answer else _iso(snapshot.now),
         "laid_as": choice.laid_as,
         "is_first_answer": choice.is_first_answer,
+        "follows_order": choice.follows_order if choice.is_first_answer else before.get("follows_order", False),
         "stay": asdict(choice.stay) if choice.stay else None,
         "staff_min": option.worth.staff_min,
         "mass_g": sum(figures.mass_g for figures in option.posed.figures),
@@ -49,14 +51,20 @@ def facts_of(snapshot: Snapshot, choice: Choice, numbers: list[int], before: dic
         "chance_all": choice.chances.everything,
         "chance_by_assignment": choice.chances.group,
         "risk": risk_told(choice),
-        "unplaced": {str(copy_id): why for copy_id, why in {**snapshot.unplaced, **option.misfits}.items()},
+        "unplaced": {str(copy_id): as_data(why) for copy_id, why in {**snapshot.unplaced, **option.misfits}.items()},
+        "clashes": [as_data(clash) for clash in choice.clashes],
         "clears": [
             {"printer": int(clear.printer_id), "at": _iso(calendar.to_datetime(clear.clear_start))}
             for clear in plan.clears
         ],
         "loads": loads_of(explanation, plan, calendar, problem.now),
         "overload": [
-            week.sentence
+            {
+                "until": week.last_day.isoformat(),
+                "staff_percent": _whole(week.technician_percent),
+                "printer_percent": _whole(week.printer_percent),
+                "too_many_min": week.too_many_min,
+            }
             for week in explanation.weeks
             if max(week.technician_percent, week.printer_percent) > FULL_PERCENT
         ],

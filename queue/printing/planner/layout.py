@@ -9,6 +9,7 @@ from planning.plates import lay_out, misfits
 from planning.types import Bed, Item, PlateLayout, Shape
 from printing.planner.beds import common_bed
 from printing.planner.values import Kind, Laid, Place, Snapshot, WantedCopy, nozzle_of
+from telling import told
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,7 @@ def arrange(snapshot: Snapshot, copies: Iterable[WantedCopy], way: Way) -> LaidO
         nozzle_mm = nozzle_of(key[2])
         kinds = [kind for kind in snapshot.kinds if abs(kind.nozzle_mm - nozzle_mm) < 1e-6]
         if not kinds:
-            unplaced |= {copy.id: f"No printer has a {nozzle_mm:g} mm nozzle." for copy in members}
+            unplaced |= {copy.id: told("No printer has a {nozzle:g} mm nozzle.", nozzle=nozzle_mm) for copy in members}
             continue
         for bed, kind_id, share in _shares(snapshot, kinds, members, way, unplaced):
             for layout in lay_out(

@@ -24,9 +24,9 @@ def moves_of(snapshot: Snapshot, option: Option, rows: Sequence[Plate]) -> list[
     shown = {plate.id: plate for plate in snapshot.plates if plate.laid.places or plate.setup_at}
     before = _shown(problem, list(shown.values()))
     numbers = {row.pk: row.number for row in rows} | {plate.id: plate.number for plate in shown.values()}
-    found = change_list(problem, before, after, names={str(pk): f"P{number}" for pk, number in numbers.items()})
+    found = change_list(problem, before, after)
     calendar = option.posed.problem.calendar
-    return [_move(change, calendar, numbers) for change in found.changes]
+    return [_move(change, calendar, numbers) for change in found]
 
 
 def _renamed(option: Option, ids: dict[str, str]) -> tuple[Problem, Plan]:
@@ -73,7 +73,6 @@ def _move(change: Change, calendar: Calendar, numbers: dict[int, int]) -> dict[s
         "cause": change.cause.value,
         "root": root.value,
         "by": numbers.get(int(by_plate)) if by_plate else None,
-        "reason": change.sentence,
         "kits": list(change.gain_kit_ids[:1]),
     }
 

@@ -15,6 +15,7 @@ from printing.planner.estimates import Estimates, PlateFigures
 from printing.planner.problem import expected_s
 from printing.planner.snapshot import take_snapshot
 from printing.planner.values import Laid, Snapshot
+from printing.reasons import kept_text
 from printing.states import PlateState
 
 
@@ -53,5 +54,5 @@ def figures_of(snapshot: Snapshot, laid: Laid, figures: PlateFigures) -> dict[st
         "durations_s": {
             str(printer.id): expected_s(snapshot, printer, laid, durations[printer.kind.id]) for printer in printers
         },
-        "unplanned_because": figures.unknown,
+        "unplanned_because": kept_text(figures.unknown),
     }

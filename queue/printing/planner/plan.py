@@ -9,6 +9,7 @@ from __future__ import annotations
 import logging
 import time
 from collections.abc import Callable
+from typing import Any
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -16,15 +17,16 @@ from django.utils.translation import gettext as _
 from makerlab.work.actions import set_progress
 from makerlab.work.models import Job
 from makerlab.work.registry import Apply, GiveUp
-from printing.actions.ground import CAUSE_MAX, PLAN_ROOM, want_better_plan, want_outlook, want_plan
+from printing.actions.ground import PLAN_ROOM, want_better_plan, want_outlook, want_plan
+from printing.causes import merged
 from printing.models import Room, RoomPlan
 from printing.planner.choose import Choice, choose, first_answer
 from printing.planner.estimates import Estimates
+from printing.planner.order import moved_up
 from printing.planner.publish import publish
 from printing.planner.snapshot import take_snapshot
 from printing.planner.values import Snapshot
 
-CAUSES_TOLD = 2
 log = logging.getLogger("makerlab.printing")
 
 
@@ -37,7 +39,7 @@ def plan(job: Job) -> Apply:
         return lambda: None
     snapshot = take_snapshot(room.pk, timezone.now())
     estimates = Estimates(snapshot)
-    choice = None if job.payload.get("force") else first_answer(snapshot, estimates)
+    choice = None if job.payload.get("force") else first_answer(snapshot, estimates, moved_up=moved_up(causes(job)))
     if choice is None:
         choice = choose(snapshot, estimates, lambda share: set_progress(job, share))
     write = _writer(job, snapshot, estimates, choice, time.perf_counter() - begun)
@@ -45,7 +47,7 @@ def plan(job: Job) -> Apply:
     def write_or_again() -> None:
         if write() is None:
             log.info("room %s has changed while it was planned; planned again", room.pk)
-            want_plan(room, causes(job))
+            want_plan(room, *causes(job))
 
     return write_or_again
 
@@ -79,13 +81,13 @@ def _writer(
     job: Job, snapshot: Snapshot, estimates: Estimates, choice: Choice, seconds: float
 ) -> Callable[[], RoomPlan | None]:
     """Writes the plan and asks for what follows it; None when the room has changed."""
-    cause = causes(job)
+    why = causes(job)
 
     def write() -> RoomPlan | None:
         estimates.keep()
-        made = publish(snapshot, choice, cause, seconds)
+        made = publish(snapshot, choice, why, seconds)
         if made is not None and choice.is_first_answer:
-            want_better_plan(made.room, cause)
+            want_better_plan(made.room, why)
         elif made is not None:
             want_outlook(made)
         return made
@@ -99,11 +101,7 @@ def is_planned(room: Room) -> bool:
     return newest is not None and newest.facts.get("revision") == room.revision
 
 
-def causes(job: Job) -> str:
-    """Why the room is planned: this job's cause and those of the jobs behind it, which this plan settles too."""
+def causes(job: Job) -> list[dict[str, Any]]:
+    """Why the room is planned: this job's causes and those of the jobs behind it, which this plan settles too."""
     waiting = Job.objects.filter(kind=PLAN_ROOM, subject=job.subject, state=Job.State.WAITING).order_by("id")
-    found = [job.payload.get("cause", ""), *(each.payload.get("cause", "") for each in waiting)]
-    different = list(dict.fromkeys(filter(None, found)))
-    if len(different) > CAUSES_TOLD:
-        return f"{different[0]}, and {len(different) - 1} more changes"[:CAUSE_MAX]
-    return "; ".join(different)[:CAUSE_MAX]
+    return merged(each for row in (job, *waiting) for each in row.payload.get("causes", []))

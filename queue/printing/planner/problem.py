@@ -8,14 +8,13 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from planning.calendar import Calendar
+from planning.price import priced
 from planning.types import Kit, Objective, Outage, Pin, Plan, PlannedRun, PlateJob, PrinterState, Problem
 from printing.planner.estimates import PlateFigures
 from printing.planner.values import Laid, PlateNow, PrinterNow, Snapshot, WantedCopy
 
 DAYS_AFTER_LAST_DEADLINE = 14
 DAYS_LEAST, DAYS_MOST = 14, 150
-# a start that the technicians have seen moves only when the plan gains ten late minutes of a team by it
-CHANGE_PENALTY_MIN = 10
 
 
 @dataclass(frozen=True)
@@ -52,16 +51,15 @@ def pose(snapshot: Snapshot, calendar: Calendar, plates: Sequence[Laid], figures
         for at in range(len(plates))
         if at not in left_out
     )
-    rules = replace(snapshot.rules, change_penalty=CHANGE_PENALTY_MIN)
     problem = Problem(
         calendar=calendar,
         now=now,
         printers=tuple(_printer(calendar, now, printer) for printer in snapshot.printers),
         plates=jobs,
         kits=tuple(Kit(kit.id, calendar.to_minute(kit.deadline), kit.weight) for kit in snapshot.kits),
-        rules=rules,
+        rules=snapshot.rules,
     )
-    return Posed(problem, tuple(plates), tuple(figures), left_out)
+    return Posed(priced(problem), tuple(plates), tuple(figures), left_out)
 
 
 def pin_of(calendar: Calendar, now: datetime, plate: PlateNow | None, place: Mapping[int, str]) -> Pin:

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
+from typing import Any
 
 from django.db.models import F, Max
+from django.utils import timezone
 
 from planning.material import bars, longest_runs
+from planning.room import AFTER_LOST
 from planning.verify import minutes_late
+from printing.causes import Cause
 from printing.models import Plate, PrintCopy, Room, RoomPlan
 from printing.planner.arrangement import arrangement_of
 from printing.planner.choose import Choice
@@ -18,12 +23,14 @@ from printing.planner.options import Option
 from printing.planner.prepared import withdraw_changed
 from printing.planner.problem import expected_s
 from printing.planner.values import Laid, Snapshot
+from printing.reasons import kept_text
 from printing.states import CopyState, PlateState
+from telling import Told, told
 
-FIXED_THERE = "The plate is fixed to it: let it go, or choose another printer."
+FIXED_THERE = "{why}. The plate is fixed to it: let it go, or choose another printer."
 
 
-def publish(snapshot: Snapshot, choice: Choice, cause: str, seconds: float) -> RoomPlan | None:
+def publish(snapshot: Snapshot, choice: Choice, causes: Sequence[Cause], seconds: float) -> RoomPlan | None:
     """Write the plan if the room is still as the snapshot saw it; None, and nothing written, when it has changed."""
     room = Room.objects.filter(pk=snapshot.room_id, revision=snapshot.revision)
     if not room.update(revision=F("revision") + 1):
@@ -33,16 +40,35 @@ def publish(snapshot: Snapshot, choice: Choice, cause: str, seconds: float) -> R
     rows = _write_plates(snapshot, option)
     _write_clears(snapshot, option)
     late = minutes_late(option.posed.problem, option.plan)
+    facts = facts_of(snapshot, choice, [row.number for row in rows], before.facts if before else {})
     return RoomPlan.objects.create(
         room_id=snapshot.room_id,
         seconds=seconds,
         plates=len(option.posed.plates),
         late_kits=sum(minutes > 0 for minutes in late.values()),
         tardiness_min=float(sum(late.values())),
-        facts=facts_of(snapshot, choice, [row.number for row in rows], before.facts if before else {})
-        | {"revision": snapshot.revision + 1, "moves": moves_of(snapshot, option, rows)},
-        cause=cause[:120],
+        facts=facts
+        | {"revision": snapshot.revision + 1, "moves": moves_of(snapshot, option, rows)}
+        | {"ready": ready_of(facts["kits"], before)},
+        causes=list(causes),
     )
+
+
+def ready_of(kits: Iterable[Mapping[str, Any]], before: RoomPlan | None) -> dict[str, dict[str, Any]]:
+    """By assignment when its last team has its last part, where every team has a time, and how often that changed: a
+    calendar that shows it is told of changes, not of plans. The count goes on from the number of the plan before, which
+    was the count while it was not kept."""
+    moments: dict[str, list[str | None]] = {}
+    for kit in kits:
+        moments.setdefault(str(kit["assignment"]), []).append(kit["ready_at"])
+    known = before.facts.get("ready", {}) if before else {}
+    found = {}
+    for assignment, times in moments.items():
+        at = None if None in times else max(datetime.fromisoformat(time) for time in times if time).isoformat()
+        was = known.get(assignment)
+        count = was["count"] if was else before.pk if before else 0
+        found[assignment] = was if was and was["at"] == at else {"at": at, "count": count + 1}
+    return found
 
 
 def _write_plates(snapshot: Snapshot, option: Option) -> list[Plate]:
@@ -74,7 +100,7 @@ def _write_clears(snapshot: Snapshot, option: Option) -> None:
     for clear in option.plan.clears:
         at = option.posed.problem.calendar.to_datetime(clear.clear_end)
         printing = Plate.objects.filter(pk=running[int(clear.printer_id)], state=PlateState.PRINTING)
-        printing.exclude(cleared_at=at).update(cleared_at=at, changes=F("changes") + 1)
+        printing.exclude(cleared_at=at).update(cleared_at=at, changes=F("changes") + 1, changed_at=timezone.now())
 
 
 def _by_start(option: Option) -> list[int]:
@@ -129,11 +155,14 @@ def _fill_row(row: Plate, snapshot: Snapshot, option: Option, at: int, laid: Lai
     row.starts_at = calendar.to_datetime(run.start) if run else None
     row.ends_at = calendar.to_datetime(run.end) if run else None
     row.cleared_at = calendar.to_datetime(run.clear_end) if run else None
-    row.changes += shown != (row.printer_id, row.swap, row.setup_at, row.starts_at, row.ends_at, row.cleared_at)
-    row.unplanned_because = "" if run else _why_unplanned(option, at)
+    moved = shown != (row.printer_id, row.swap, row.setup_at, row.starts_at, row.ends_at, row.cleared_at)
+    row.changes += moved
+    if moved or laid.plate_id != row.pk or row.changed_at is None:
+        row.changed_at = timezone.now()
+    row.unplanned_because = "" if run else kept_text(_why_unplanned(snapshot, option, at))
 
 
-def _why_unplanned(option: Option, at: int) -> str:
+def _why_unplanned(snapshot: Snapshot, option: Option, at: int) -> str:
     if at in option.posed.left_out:
         return option.posed.left_out[at]
     problem = option.posed.problem
@@ -141,8 +170,13 @@ def _why_unplanned(option: Option, at: int) -> str:
     if job.pin.printer_id is not None:  # of the others nobody asks
         barred = bars(problem, job, longest_runs(problem))
         if job.pin.printer_id in barred:
-            return f"{barred[job.pin.printer_id]}. {FIXED_THERE}"
-    return next((note.reason for note in option.plan.unplaced if note.plate_id == str(at)), "")
+            return told(FIXED_THERE, why=barred[job.pin.printer_id])
+    reason = next((note.reason for note in option.plan.unplaced if note.plate_id == str(at)), "")
+    if isinstance(reason, Told) and reason.template == AFTER_LOST:
+        row_id = option.posed.plates[int(reason.values["plate"])].plate_id
+        number = next((plate.number for plate in snapshot.plates if plate.id == row_id), None)
+        return reason if number is None else told(AFTER_LOST, plate=f"P{number}")
+    return reason
 
 
 def _place_copies(row: Plate, laid: Laid) -> None:

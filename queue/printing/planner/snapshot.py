@@ -10,10 +10,10 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import transaction
-from django.utils.translation import gettext as _
 
 from lessons.models import Assignment, KitPart, MeasuredFile
 from lessons.print_settings import in_force
+from makerlab.work.stored_files import stored
 from meshcheck.types import PrintSettings, Unit
 from planning.types import Bed, Circle, Footprint, Hull, Rectangle, RoomRules
 from printing.hours import read_bells
@@ -33,7 +33,9 @@ from printing.planner.values import (
     WantedCopy,
 )
 from printing.states import CopyState, Outcome, PlateState
+from telling import told
 
+URGENT_WEIGHT = 5  # a minute late of an urgent kit counts as much as that many of another (our own choice)
 NEW_SPOOL_G = 750.0  # what a fresh spool holds when no full one of the colour lies on the shelf (common practice)
 
 
@@ -107,8 +109,11 @@ def _copies(room: Room) -> tuple[dict[int, WantedCopy], dict[int, str]]:
         if whose not in wanted:
             wanted[whose] = settings_of(request)
         settings = wanted[whose]
+        if request.held:
+            unplaced[row.pk] = told("It is on hold.")
+            continue
         if isinstance(source, str) or settings is None:
-            unplaced[row.pk] = source if isinstance(source, str) else _("Its print settings cannot work together.")
+            unplaced[row.pk] = source if isinstance(source, str) else told("Its print settings cannot work together.")
             continue
         copies[row.pk] = WantedCopy(
             id=row.pk,
@@ -154,13 +159,13 @@ def canonical(settings: PrintSettings) -> str:
 def source_of(key: str, measured: MeasuredFile) -> Source | str:
     """The file as the plan needs it, or the reason why it cannot stand on a plate."""
     if not measured.is_printable or measured.height_mm is None:
-        return _("It has not been measured, so nobody knows its grams and minutes.")
+        return told("It has not been measured, so nobody knows its grams and minutes.")
     footprint = footprint_of(measured.report or {}, measured.width_mm, measured.depth_mm)
     if footprint is None:
-        return _("Its outline on the bed is not known.")
+        return told("Its outline on the bed is not known.")
     return Source(
         key=key,
-        path=measured.file.path if measured.file else "",
+        path=stored(measured.file),
         name=measured.file_name,
         sha256=measured.sha256,
         pose=tuple((float(x), float(y), float(z)) for x, y, z in measured.pose) if measured.pose else None,
@@ -249,13 +254,16 @@ def _kits(room: Room, copies: Iterable[WantedCopy], printers: Iterable[PrinterNo
         .select_related("meeting", "school_class")
         .prefetch_related("school_class__teams")
     )
+    asked = PrintRequest.objects.filter(room=room, team__isnull=False).exclude(urgent_because="")
+    urgent = {kit_id_of(*pair) for pair in asked.values_list("assignment_id", "team_id")}
     kits = []
     for assignment in assignments:
         for team in assignment.school_class.teams.all():
             kit_id = kit_id_of(assignment.pk, team.pk)
             if kit_id in wanted:
                 name = f"{assignment.school_class}, {team}"
-                kits.append(KitNeed(str(kit_id), name, assignment.meeting.starts_at, assignment.priority))
+                weight = assignment.priority * (URGENT_WEIGHT if kit_id in urgent else 1)
+                kits.append(KitNeed(str(kit_id), name, assignment.meeting.starts_at, weight))
     return tuple(sorted(kits, key=lambda kit: kit.id))
 
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from planning.price import CHANGE_WORTH_MIN, priced
 from planning.types import Kit, Plan, Problem
-from planning.verify import evaluate, violations
+from planning.verify import changes_in, evaluate, violations
 from printing.planner.options import Option, worth_of
-from printing.planner.problem import CHANGE_PENALTY_MIN, plan_in_force
+from printing.planner.problem import plan_in_force
 from printing.planner.values import Snapshot
 
 
@@ -22,14 +23,15 @@ class Stay:
 
 
 def in_order(snapshot: Snapshot, problem: Problem) -> Problem:
-    """The same room, in which every kit is wanted now, the more the earlier it stands in the queue."""
+    """The same room, in which every kit is wanted now, the more the earlier it stands in the queue; a change costs what
+    it is worth by these weights."""
     first: dict[str, tuple[bool, int, int]] = {}
     for copy in snapshot.copies.values():
         if copy.kit_id is not None:
             first[copy.kit_id] = min(copy.rank, first.get(copy.kit_id, copy.rank))
     place = {kit_id: at for at, kit_id in enumerate(sorted(first, key=lambda kit_id: first[kit_id]))}
     kits = tuple(Kit(kit.id, problem.now, len(place) - place[kit.id] if kit.id in place else 0) for kit in problem.kits)
-    return replace(problem, kits=kits)
+    return priced(replace(problem, kits=kits))
 
 
 def in_force(snapshot: Snapshot, option: Option) -> Plan | None:
@@ -53,8 +55,9 @@ def in_force(snapshot: Snapshot, option: Option) -> Plan | None:
 def stay_or_change(snapshot: Snapshot, option: Option) -> tuple[Option, Stay | None]:
     """The option with the plan in force where the new one's gain does not pay for its changes, and what was not taken.
 
-    Every changed start must save ten weighted minutes of lateness, or, where nobody is late for it, ten minutes of
-    waiting of a team as the queue weighs them; a swap of spools saved counts as the minutes it takes.
+    Every start moved within the hours that are published must save its price (``planning.price``) in lateness or,
+    where nobody is later for it, in the teams' waiting as the queue weighs them; a swap of spools saved counts as the
+    minutes it takes. A plan that moves only later starts must be worth the price of one.
     """
     kept = in_force(snapshot, option)
     if kept is None:
@@ -67,8 +70,10 @@ def stay_or_change(snapshot: Snapshot, option: Option) -> tuple[Option, Stay | N
     saved = old.weighted_tardiness - cost.weighted_tardiness
     swaps_min = (old.swaps - cost.swaps) * problem.rules.swap_min
     waiting_min = _waiting_saved(snapshot, problem, kept, option.plan)
-    wanted = CHANGE_PENALTY_MIN * changes
-    if cost.late_weight < old.late_weight or saved >= wanted or (saved >= 0 and waiting_min + swaps_min >= wanted):
+    paid = max(1, changes_in(problem, option.plan.runs))
+    pays_late = saved >= problem.rules.change_penalty * paid
+    pays_waiting = saved >= 0 and waiting_min + swaps_min >= CHANGE_WORTH_MIN * paid
+    if cost.late_weight < old.late_weight or pays_late or pays_waiting:
         return option, None
     told = Stay(changes, saved, round(waiting_min)) if saved > 0 or waiting_min >= 1 else None
     return replace(option, plan=kept, worth=worth_of(option.posed, kept, option.misfits)), told

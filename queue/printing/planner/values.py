@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from makerlab.work.stored_files import Stored
 from planning.learned import Learned, Lesson, Machine
 from planning.types import Bed, Footprint, RoomRules
 from printing.hours import Bells
@@ -17,7 +18,7 @@ class Source:
     """A measured file that can stand on a plate."""
 
     key: str
-    path: str
+    path: Stored
     name: str
     sha256: str
     unit: str

@@ -12,20 +12,14 @@ from django.utils.translation import gettext_lazy as _
 
 from lessons.models import DayKind
 from meshcheck.settings import Machine
+from planning.types import Area
+from printing.form_fields import number
 from printing.models import PrinterKind, Room
 from printing.set_up.hours_text import HoursProblem, Span, read_hours, write_hours
 
 PLAIN = {"autocomplete": "off", "spellcheck": "false"}
 SPEED_LEAST, SPEED_MOST = 1.0, 1000.0  # mm/s
 USUAL = Machine()
-
-
-def number(label: Any, least: float, most: float, help_text: Any = "", required: bool = True) -> forms.FloatField:
-    """A figure; its unit stands in the field's name."""
-    return forms.FloatField(
-        label=label, min_value=least, max_value=most, help_text=help_text, required=required,
-        widget=forms.NumberInput({"step": "any", "inputmode": "decimal", "autocomplete": "off"}),
-    )  # fmt: skip
 
 
 def unit_of(name: str) -> str:
@@ -180,6 +174,23 @@ def kind_initial(kind: PrinterKind | None) -> dict[str, Any]:
         return {**usual, "margin_mm": 5, "nozzle_mm": 0.4}
     own = ("name", "bed", "width_mm", "depth_mm", "height_mm", "margin_mm", "nozzle_mm")
     return {**{name: getattr(kind, name) for name in own}, **kind.machine}
+
+
+class AreaForm(forms.Form):
+    """An area of a bed that is to stay free; whether it can be is said by the verb."""
+
+    x_mm = number(_("From the left"), 0, 2000, _("to its left edge"))
+    y_mm = number(_("From the front"), 0, 2000, _("to its front edge"))
+    width_mm = number(_("Width"), 1, 2000, _("left to right"))
+    depth_mm = number(_("Depth"), 1, 2000, _("front to back"))
+    words = forms.CharField(
+        label=_("What is there"), max_length=40, required=False, widget=forms.TextInput({"autocomplete": "off"}),
+        help_text=_("may stay empty: clip, screw, worn spot"),
+    )  # fmt: skip
+
+    def area(self) -> Area:
+        values = self.cleaned_data
+        return Area(values["x_mm"], values["y_mm"], values["width_mm"], values["depth_mm"])
 
 
 class PrinterForm(forms.Form):

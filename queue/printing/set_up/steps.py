@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
-from django.db.models import Count, Q
+from django.db.models import F, Func, OuterRef, QuerySet, Subquery
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from lessons.models import CheckState, DayKind, KitPart, LessonPlan, Period, SchoolClass
-from makerlab.accounts.models import Role, User
+from makerlab.accounts.models import Role, School, User
 from printing.models import Printer, Room, RoomHours, Spool
 
 
@@ -26,25 +27,64 @@ class Step:
     verb: str
 
 
-def steps_of(user: User) -> list[Step]:
-    """In the order in which one thing needs another."""
-    school = user.school_id
-    room = Room.objects.visible_to(user).order_by("id").first()
-    staff = _staff(school)
-    return [_bells(school), _room(user, room), _printers(school, room), _spools(school), *staff, *_lesson(school)]
+@dataclass(frozen=True, slots=True)
+class Had:
+    """How many of each thing the school has."""
+
+    kinds: int
+    periods: int
+    spans: int
+    printers: int
+    spools: int
+    loaded: int
+    teachers: int
+    technicians: int
+    plans: int
+    parts: int
+    measured: int
+    classes: int
 
 
-def _bells(school: int) -> Step:
-    kinds = DayKind.objects.filter(school_id=school).count()
-    periods = Period.objects.filter(day_kind__school_id=school).count()
-    days, rows = _kinds(kinds), ngettext("%(n)d period", "%(n)d periods", periods) % {"n": periods}
+def had(school_id: int) -> Had:
+    """All of it in one query."""
+    staff = User.objects.filter(school=OuterRef("pk"), is_active=True)
+    spools = Spool.objects.filter(room__school=OuterRef("pk"))
+    parts = KitPart.objects.filter(plan__school=OuterRef("pk"))
+    rows: dict[str, QuerySet[Any]] = {
+        "kinds": DayKind.objects.filter(school=OuterRef("pk")),
+        "periods": Period.objects.filter(day_kind__school=OuterRef("pk")),
+        "spans": RoomHours.objects.filter(room__school=OuterRef("pk")),
+        "printers": Printer.objects.filter(room__school=OuterRef("pk")),
+        "spools": spools,
+        "loaded": spools.filter(printer__isnull=False),
+        "teachers": staff.filter(role=Role.TEACHER),
+        "technicians": staff.filter(role=Role.TECHNICIAN),
+        "plans": LessonPlan.objects.filter(school=OuterRef("pk"), archived_at__isnull=True),
+        "parts": parts,
+        "measured": parts.filter(check_state=CheckState.CHECKED),
+        "classes": SchoolClass.objects.filter(school=OuterRef("pk"), archived_at__isnull=True),
+    }
+    count = Func(F("pk"), function="COUNT")
+    counts = [Subquery(found.order_by().annotate(n=count).values("n")) for found in rows.values()]
+    return Had(**dict(zip(rows, School.objects.filter(pk=school_id).values_list(*counts).get(), strict=True)))
+
+
+def steps_of(user: User, room: Room | None) -> list[Step]:
+    """In the order in which one thing needs another. ``room``: the school's first. One query."""
+    have = had(user.school_id)
+    return [_bells(have), _room(have, room), _printers(have, room), _spools(have), _staff(have), *_lesson(have)]
+
+
+def _bells(have: Had) -> Step:
+    days = _kinds(have.kinds)
+    rows = ngettext("%(n)d period", "%(n)d periods", have.periods) % {"n": have.periods}
     return Step(
         _("Bell schedule"),
         _("Lab days and staffed hours are read from it."),
         f"{days}, {rows}",
-        bool(periods),
-        reverse("lessons:day-list") if kinds else reverse("lessons:kind-new"),
-        _("Open") if kinds else _("Write it down"),
+        bool(have.periods),
+        reverse("lessons:day-list") if have.kinds else reverse("lessons:kind-new"),
+        _("Open") if have.kinds else _("Write it down"),
     )
 
 
@@ -52,9 +92,8 @@ def _kinds(count: int) -> str:
     return ngettext("%(n)d kind of day", "%(n)d kinds of day", count) % {"n": count}
 
 
-def _room(user: User, room: Room | None) -> Step:
-    spans = RoomHours.objects.filter(room__school_id=user.school_id).count()
-    have = _("no room yet")
+def _room(counted: Had, room: Room | None) -> Step:
+    spans, have = counted.spans, _("no room yet")
     if room is not None:
         have = ngettext("%(room)s, %(n)d staffed span", "%(room)s, %(n)d staffed spans", spans) % {
             "room": room, "n": spans,
@@ -69,8 +108,8 @@ def _room(user: User, room: Room | None) -> Step:
     )
 
 
-def _printers(school: int, room: Room | None) -> Step:
-    count = Printer.objects.filter(room__school_id=school).count()
+def _printers(have: Had, room: Room | None) -> Step:
+    count = have.printers
     return Step(
         _("Printers"),
         _("Their beds say what fits, their speeds how long it takes."),
@@ -81,52 +120,40 @@ def _printers(school: int, room: Room | None) -> Step:
     )
 
 
-def _spools(school: int) -> Step:
-    found = Spool.objects.filter(room__school_id=school).aggregate(
-        all=Count("pk"), on=Count("pk", filter=Q(printer__isnull=False))
-    )
+def _spools(have: Had) -> Step:
     return Step(
         _("Spools"),
         _("The plan knows which colour is loaded, and whether it lasts."),
-        _("%(all)d, of them %(on)d on printers") % found,
-        found["on"] > 0,
+        _("%(all)d, of them %(on)d on printers") % {"all": have.spools, "on": have.loaded},
+        have.loaded > 0,
         reverse("printing:spool-list"),
         _("Open"),
     )
 
 
-def _staff(school: int) -> list[Step]:
-    found = User.objects.filter(school_id=school, is_active=True).aggregate(
-        teachers=Count("pk", filter=Q(role=Role.TEACHER)), technicians=Count("pk", filter=Q(role=Role.TECHNICIAN))
+def _staff(have: Had) -> Step:
+    teachers = ngettext("%(n)d teacher", "%(n)d teachers", have.teachers) % {"n": have.teachers}
+    technicians = ngettext("%(n)d technician", "%(n)d technicians", have.technicians) % {"n": have.technicians}
+    return Step(
+        _("People"),
+        _("A teacher for each class. A technician at the bench; until there is one, you are."),
+        f"{teachers}, {technicians}",
+        have.teachers > 0,
+        reverse("accounts:people"),
+        _("Open"),
     )
-    teachers = ngettext("%(n)d teacher", "%(n)d teachers", found["teachers"]) % {"n": found["teachers"]}
-    technicians = ngettext("%(n)d technician", "%(n)d technicians", found["technicians"]) % {"n": found["technicians"]}
-    return [
-        Step(
-            _("People"),
-            _("A teacher for each class. A technician at the bench; until there is one, you are."),
-            f"{teachers}, {technicians}",
-            found["teachers"] > 0,
-            reverse("accounts:people"),
-            _("Open"),
-        )
-    ]
 
 
-def _lesson(school: int) -> list[Step]:
-    plans = LessonPlan.objects.filter(school_id=school, archived_at__isnull=True).count()
-    parts = KitPart.objects.filter(plan__school_id=school).aggregate(
-        all=Count("pk"), checked=Count("pk", filter=Q(check_state=CheckState.CHECKED))
-    )
-    classes = SchoolClass.objects.filter(school_id=school, archived_at__isnull=True).count()
+def _lesson(have: Had) -> list[Step]:
+    plans, classes = have.plans, have.classes
     return [
         Step(
             _("A lesson and its kit"),
             _("What the class makes. Each part of its kit is measured: your first check."),
             ngettext("%(n)d lesson", "%(n)d lessons", plans) % {"n": plans}
             + ", "
-            + _("%(checked)d of %(all)d kit parts measured") % parts,
-            parts["checked"] > 0,
+            + _("%(checked)d of %(all)d kit parts measured") % {"checked": have.measured, "all": have.parts},
+            have.measured > 0,
             reverse("lessons:plan-list"),
             _("Open"),
         ),

@@ -38,9 +38,13 @@ def plate_sizes(context: Context, room: Room, plan: RoomPlan | None) -> dict[str
 @register.inclusion_tag("printing/plan_changes.html", takes_context=True)
 def plan_changes(context: Context, room: Room, back: str = "room-plan") -> dict[str, Any]:
     """What changed since this person last looked; ``back``: the page to come back to."""
+    # a page that has read the newest plan, its jobs and how the room stands is not made to ask again
+    known, stands = context.get("plan"), context.get("stands")
+    newest = known if isinstance(known, RoomPlan) and known.room_id == room.pk else queries.newest_plan(room)
+    planned, printers = (stands.plates, stands.printers) if stands else (None, None)
     return _shared(context, room) | {
-        "changes": changes_for(room, context["request"].user),
-        "improving": queries.improving_job(room),
+        "changes": changes_for(room, context["request"].user, None, newest, planned, printers),
+        "improving": context["improving"] if "improving" in context else queries.improving_job(room),
         "back": back,
     }
 
@@ -50,7 +54,7 @@ def extra_hours(context: Context, room: Room) -> dict[str, Any]:
     """The evenings and other single dates ahead; for who may, the form that adds one."""
     today = timezone.localdate()
     return _shared(context, room) | {
-        "spans": list(room.extra_hours.filter(date__gte=today)),
+        "spans": [span for span in room.extra_hours.all() if span.date >= today],
         "can_set": permissions.can_set_hours(context["request"].user, room),
         "form": context.get("hours_form") or ExtraHoursForm(),
     }

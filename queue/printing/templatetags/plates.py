@@ -10,6 +10,7 @@ from django.template.context import Context
 
 from lessons.print_settings import in_force
 from lessons.settings_page import lines
+from meshcheck.materials import MATERIALS
 from meshcheck.types import PrintSettings
 from printing.models import Plate
 from printing.prepared_page import section
@@ -49,3 +50,10 @@ def plate_prepared(context: Context, plate: Plate) -> dict[str, Any]:
     request = context["request"]
     shared = {"request": request, "csrf_token": context.get("csrf_token")}
     return {**shared, **section(plate, request.user, context.get("prepared_form"))}
+
+
+@register.filter
+def bed_range(material: str) -> tuple[int, int] | None:
+    """The usual bed temperatures of a material in degrees Celsius, lowest and highest; None of one we do not know."""
+    known = MATERIALS.get(material)
+    return known.bed_c if known else None

@@ -9,6 +9,7 @@ from django.template.context import Context
 
 from makerlab.components.figures import with_unit
 from printing.models import Room
+from printing.queries import rooms_of
 from printing.timeline import ROW, TOP
 
 register = template.Library()
@@ -54,5 +55,8 @@ def as_percent(share: float) -> float:
 def room_switch(context: Context, room: Room | None) -> dict[str, Any]:
     """The room's name, and where the school has more rooms, a button to each of them."""
     request = context["request"]
-    others = Room.objects.visible_to(request.user).order_by("id").exclude(pk=room.pk) if room else []
+    rooms = getattr(request, "rooms", None)
+    if rooms is None:
+        rooms = rooms_of(request.user)
+    others = [other for other in rooms if other.pk != room.pk] if room else []
     return {"request": request, "csrf_token": context.get("csrf_token"), "room": room, "others": others}

@@ -18,7 +18,7 @@ from printing import actions, by_hand, permissions
 from printing.actions.arrange import ChangedMeanwhile
 from printing.by_hand import Stand, Verdict, Wish
 from printing.hand_drawing import draw_bed
-from printing.models import Plate, PrintCopy, PrinterKind
+from printing.models import Plate, PrintCopy, Printer, PrinterKind
 from printing.queries import placed_copies
 from printing.states import NotAllowedNow
 from printing.views.common import do
@@ -39,6 +39,7 @@ class Desk:
     standing: list[PrintCopy]
     free: list[PrintCopy]
     names: dict[int, str]
+    printers: list[Printer]
 
     @property
     def copies(self) -> list[PrintCopy]:
@@ -51,13 +52,14 @@ class Desk:
 
 def desk_of(request: SignedInRequest, plate: Plate, kind_id: str | None) -> Desk:
     """Raises Http404 when the room has no printer of that kind for the plate."""
-    kinds = by_hand.kinds_of(plate)
+    printers = by_hand.printers_of(plate)
+    kinds = by_hand.kinds_of(plate, printers)
     chosen = [kind for kind in kinds if str(kind.pk) == kind_id] if kind_id else kinds
     if not chosen:
         raise Http404
     standing = placed_copies(plate)
-    free = by_hand.free_copies(plate, request.user)
-    return Desk(plate, kinds, chosen[0], standing, free, by_hand.names_of(standing, free))
+    free = by_hand.free_copies(plate, request.user, standing)
+    return Desk(plate, kinds, chosen[0], standing, free, by_hand.names_of(standing, free), printers)
 
 
 def allowed(request: SignedInRequest, plate: Plate) -> str:
@@ -106,7 +108,7 @@ def verdict_of(desk: Desk, stands: tuple[Stand, ...]) -> Verdict:
     chosen = {stand.copy_id for stand in stands}
     wanted = by_hand.copies_by_id(copy for copy in desk.copies if copy.pk in chosen)
     known = tuple(stand for stand in stands if stand.copy_id in wanted)
-    return by_hand.judge(desk.plate, Wish(desk.kind, known), wanted, desk.names)
+    return by_hand.judge(desk.plate, Wish(desk.kind, known), wanted, desk.names, desk.printers)
 
 
 def page(
@@ -121,7 +123,8 @@ def page(
         "kinds": desk.kinds,
         "drawing": drawn,
         "verdict": verdict,
-        "version": by_hand.version_of(desk.plate),
+        "version": by_hand.version_of(desk.plate, desk.standing),
+        "none_free": not desk.free,
         "told": told,
     }
     return render(request, PAGE, context, status=status)
@@ -156,7 +159,7 @@ def plate_judge(request: SignedInRequest, pk: int) -> JsonResponse:
             "copies": {str(copy_id): list(words) for copy_id, words in verdict.by_copy.items()},
             "printers": list(verdict.printers),
             "others": list(verdict.others),
-            "changed": request.POST.get("version", "") != by_hand.version_of(plate),
+            "changed": request.POST.get("version", "") != by_hand.version_of(plate, desk.standing),
         }
     )
 

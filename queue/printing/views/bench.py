@@ -13,10 +13,21 @@ from django.views.decorators.http import require_POST, require_safe
 
 from makerlab.http import SignedInRequest
 from printing import actions, permissions, queries
-from printing.bench_page import TODOS_SHOWN, cool_at, next_words, printer_cards, todo_list, turns_left
+from printing.actions.ground import IMPROVE_PLAN, PLAN_ROOM
+from printing.actions.undo import UNDO_TIME
+from printing.bench_page import (
+    TODOS_SHOWN,
+    cool_at,
+    just_done,
+    next_words,
+    printer_cards,
+    standing,
+    todo_list,
+    turns_left,
+)
 from printing.forms import ClearForm, OutageForm
 from printing.hours import attended_until
-from printing.models import Printer, Run, Spool
+from printing.models import Printer, Run
 from printing.plate_drawing import draw_plate
 from printing.states import NotAllowedNow
 from printing.views.common import do, is_fragment, one, own_room
@@ -32,33 +43,40 @@ def bench(request: SignedInRequest) -> HttpResponse:
     if room is None:
         return render(request, PAGE, {"room": None})
     now = timezone.now()
-    job = queries.planning_job(room)
+    jobs = queries.jobs_of(room, None)
+    job = jobs.get(PLAN_ROOM)
     token = queries.board_token(room, job, now=now)
     if is_fragment(request) and request.GET.get("since") == token:
         return HttpResponse(status=204)
-    todos = todo_list(room, now)
+    stands = standing(room, now, now - UNDO_TIME)
+    todos = todo_list(room, now, stands)
     closes = attended_until(room, now)
     context = {
         "room": room,
         "token": token,
         "planning": job,
         "todos": todos[:TODOS_SHOWN],
-        "cards": printer_cards(room, now),
+        "plan": queries.newest_plan(room),
+        "improving": jobs.get(IMPROVE_PLAN),
+        "cards": printer_cards(stands, now),
         "next": next_words(todos, now),
         "turns": turns_left(todos, now),
         "closes": closes,
         "can_work": permissions.can_work_at_bench(request.user, room),
-        "unplanned": [plate for plate in queries.planned_plates(room) if plate.setup_at is None],
-        "spools": Spool.objects.visible_to(request.user)
-        .filter(room=room, printer__isnull=False)
-        .select_related("printer"),
+        "unplanned": [plate for plate in stands.plates if plate.setup_at is None],
+        "stands": stands,
+        "spools": stands.spools,
+        "done": just_done(stands, now),
     }
     return render(request, f"{PAGE}#board" if is_fragment(request) else PAGE, context)
 
 
 def run_context(request: SignedInRequest, run: Run, form: ClearForm | None = None) -> dict[str, Any]:
     copies = queries.placed_copies(run.plate)
-    results = {result.copy_id: result for result in run.results.select_related("copy")}
+    results = {
+        result.copy_id: result
+        for result in run.results.select_related("copy__request__kit_part", "copy__request__team")
+    }
     now = timezone.now()
     return {
         "run": run,
@@ -133,6 +151,21 @@ def said_of(run: Run, how: str) -> str:
         ClearForm.STOPPED: _("%(plate)s was stopped. All of it is back in the queue."),
     }
     return words[how] % {"plate": run.plate}
+
+
+@require_POST
+def run_undo(request: SignedInRequest, pk: int) -> HttpResponse:
+    """Take back the start or the clearing."""
+    run: Run = one(Run.objects.editable_by(request.user).select_related("plate__room", "printer"), pk)
+    words = {
+        "start": _("The start of %(plate)s is taken back: it waits again. Stop the printer if it prints."),
+        "clear": _("The clearing of %(plate)s is taken back: say again how it went."),
+    }
+    plate = str(run.plate)
+    undone: list[str] = []
+    if do(request, lambda: undone.append(actions.undo_run(run, request.user))):
+        messages.success(request, words[undone[0]] % {"plate": plate})
+    return redirect("printing:bench")
 
 
 @require_POST

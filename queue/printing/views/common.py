@@ -23,7 +23,9 @@ def own_room(request: SignedInRequest) -> Room | None:
     none."""
     if not request.user.is_staff_member:
         raise Http404
-    return queries.room_of(request.user, request.session.get(CHOSEN_ROOM))
+    rooms = queries.rooms_of(request.user)
+    request.rooms = rooms  # type: ignore[attr-defined]  # for the switch to the others (templatetags/room.py)
+    return queries.room_of(rooms, request.session.get(CHOSEN_ROOM))
 
 
 def do(request: SignedInRequest, verb: Callable[[], Any], said: str | Promise = "") -> bool:

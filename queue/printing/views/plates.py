@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -40,16 +40,19 @@ def own_plate(request: SignedInRequest, pk: int) -> Plate:
     return plate
 
 
-def printer_lines(request: SignedInRequest, plate: Plate) -> list[dict[str, Any]]:
-    """How long the plate takes on each printer that can hold it, and what stands in the way there."""
-    now = timezone.now()
-    until = attended_until(plate.room, now)
+def printer_lines(
+    request: SignedInRequest, plate: Plate, now: datetime, until: datetime | None
+) -> list[dict[str, Any]]:
+    """How long the plate takes on each printer that can hold it, and what stands in the way there; ``until``: when the
+    staffed span around ``now`` ends."""
     learned = learn(plate.room_id)
     lines = []
     for printer in (
         Printer.objects.visible_to(request.user)
         .filter(room=plate.room_id, pk__in=[int(key) for key in plate.durations_s])
         .select_related("kind", "spool", "room")
+        .prefetch_related("outages")
+        .annotate(is_busy=queries.is_printing())
     ):
         duration_s = plate.durations_s[str(printer.pk)]
         ends_at = now + timedelta(seconds=duration_s)
@@ -64,7 +67,7 @@ def printer_lines(request: SignedInRequest, plate: Plate) -> list[dict[str, Any]
                 "ends_at": ends_at,
                 "planned": printer.pk == plate.printer_id,
                 "out": is_out_of_service(printer, now),
-                "busy": printer.runs.filter(outcome="running").exists(),
+                "busy": printer.is_busy,
                 "spool": spool,
                 "spool_fits": fits,
                 "outlook": will_it_last(plate, printer, spool, learned) if spool is not None and fits else None,
@@ -82,19 +85,21 @@ def page(
 ) -> HttpResponse:
     """The plate's page; ``more`` is what another form on it has to say."""
     copies = queries.placed_copies(plate)
-    lines = printer_lines(request, plate)
+    now = timezone.now()
+    closes = attended_until(plate.room, now)
+    lines = printer_lines(request, plate, now, closes)
     context = {
         "plate": plate,
         "copies": copies,
         "drawing": draw_plate(plate, copies),
-        "code": queries.plate_code(plate),
+        "code": queries.plate_code(plate, copies),
         "lines": lines,
         "asks_short": any(line["outlook"] and not line["outlook"].is_sure for line in lines),
         "asks_staying": any(line["past_hours"] for line in lines),
         "form": form or StartForm(plate=plate),
         "can_start": permissions.can_start(request.user, plate),
         "run": plate.runs.select_related("printer").first(),
-        "closes": attended_until(plate.room, timezone.now()),
+        "closes": closes,
     }
     return render(request, PAGE, context | more, status=status)
 

@@ -9,39 +9,54 @@ from typing import Any
 from django.db.models import QuerySet
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.safestring import SafeString
 from django.views.decorators.http import require_safe
 
 from lessons.models import Assignment, Meeting
+from makerlab.components.qr import qr_svg
 from makerlab.http import SignedInRequest
 from printing import queries
 from printing.models import Room
 from printing.readiness import Readiness, readiness_of, state_mark
 from printing.views.common import one, own_room
+from submissions.models import Submission
 
 PAPERS = ("a4", "letter")
 
 
-def own_meeting(request: SignedInRequest, pk: int) -> Meeting:
-    """A meeting of a class this member of staff may see; 404 otherwise."""
+def paper_of(request: SignedInRequest) -> str:
+    """The sheet a page is laid out for, as ``?paper=`` asks."""
+    asked = request.GET.get("paper", "")
+    return asked if asked in PAPERS else PAPERS[0]
+
+
+def of_meeting(request: SignedInRequest, pk: int) -> tuple[Meeting, list[Readiness]]:
+    """A meeting of a class this member of staff may see, and how the lessons given for it stand; 404 otherwise."""
     if not request.user.is_staff_member:
         raise Http404
-    meeting: Meeting = one(Meeting.objects.visible_to(request.user).select_related("school_class"), pk)
-    return meeting
+    given = _with_related(Assignment.objects.visible_to(request.user).filter(meeting=pk))
+    if given:
+        return given[0].meeting, read(request, given)
+    return one(Meeting.objects.visible_to(request.user).select_related("school_class"), pk), []
 
 
-def read(request: SignedInRequest, assignments: QuerySet[Assignment]) -> list[Readiness]:
-    """How the assignments stand by the plans in force, soonest first."""
-    plans = [queries.newest_plan(room) for room in Room.objects.visible_to(request.user)]
-    rows = assignments.select_related("plan", "school_class", "meeting").order_by("meeting__starts_at", "pk")
-    return readiness_of(list(rows), [plan for plan in plans if plan])
+def _with_related(assignments: QuerySet[Assignment]) -> list[Assignment]:
+    """The soonest first."""
+    related = ("plan", "school_class", "meeting__school_class")
+    return list(assignments.select_related(*related).order_by("meeting__starts_at", "pk"))
+
+
+def read(request: SignedInRequest, assignments: Sequence[Assignment]) -> list[Readiness]:
+    """How the assignments stand by the plans in force."""
+    return readiness_of(assignments, queries.newest_plans(Room.objects.visible_to(request.user)))
 
 
 @require_safe
 def meeting_readiness(request: SignedInRequest, pk: int) -> HttpResponse:
     """Every part of every team, who is missing what, the forecast, and a text to remind with."""
-    meeting = own_meeting(request, pk)
-    found = read(request, Assignment.objects.visible_to(request.user).filter(meeting=meeting))
+    meeting, found = of_meeting(request, pk)
     context = {
         "meeting": meeting,
         "lessons": [(each, state_mark(each)) for each in found],
@@ -54,14 +69,35 @@ def meeting_readiness(request: SignedInRequest, pk: int) -> HttpResponse:
 @require_safe
 def meeting_hand_out(request: SignedInRequest, pk: int) -> HttpResponse:
     """What lies in which tray for whom, for paper. ``?paper=`` a4 or letter."""
-    meeting = own_meeting(request, pk)
-    paper = request.GET.get("paper", "")
+    meeting, lessons = of_meeting(request, pk)
     context = {
         "meeting": meeting,
-        "lessons": read(request, Assignment.objects.visible_to(request.user).filter(meeting=meeting)),
-        "paper": paper if paper in PAPERS else PAPERS[0],
+        "lessons": lessons,
+        "paper": paper_of(request),
     }
     return render(request, "printing/meeting_hand_out.html", context)
+
+
+@require_safe
+def meeting_tray_cards(request: SignedInRequest, pk: int) -> HttpResponse:
+    """A card for each team's tray, with a code that opens the team's own part. ``?paper=`` a4 or letter."""
+    meeting, lessons = of_meeting(request, pk)
+    given = [each.assignment.pk for each in lessons]
+    own = Submission.objects.visible_to(request.user).filter(assignment__in=given, state="approved").light()
+    of_team: dict[tuple[int, int], list[tuple[Submission, SafeString]]] = {}
+    for part in own.select_related("kit_part").order_by("kit_part__position", "version"):
+        address = request.build_absolute_uri(reverse("submissions:submission-report", args=[part.pk]))
+        of_team.setdefault((part.assignment_id, part.team_id), []).append((part, qr_svg(address)))
+    context = {
+        "meeting": meeting,
+        "cards": [
+            (each.assignment, row, of_team.get((each.assignment.pk, row.team.pk), []))
+            for each in lessons
+            for row in each.by_tray
+        ],
+        "paper": paper_of(request),
+    }
+    return render(request, "printing/meeting_tray_cards.html", context)
 
 
 @require_safe
@@ -74,7 +110,7 @@ def readiness_week(request: SignedInRequest) -> HttpResponse:
     in_week = Assignment.objects.visible_to(request.user).filter(
         meeting__starts_at__gte=begin, meeting__starts_at__lt=end
     )
-    found = read(request, in_week)
+    found = read(request, _with_related(in_week))
     context: dict[str, Any] = {
         "lessons": [(each, state_mark(each)) for each in found],
         "monday": monday,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
+from django.db.models import prefetch_related_objects
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -15,6 +16,8 @@ from django.views.decorators.http import require_POST, require_safe
 
 from makerlab.http import SignedInRequest
 from printing import actions, queries
+from printing.actions.ground import IMPROVE_PLAN, PLAN_ROOM
+from printing.causes import sentence
 from printing.models import Room
 from printing.room_days import View
 from printing.room_page import room_page
@@ -37,30 +40,35 @@ def room_plan(request: SignedInRequest) -> HttpResponse:
     room = own_room(request)
     if room is None:
         return render(request, PAGE, {"room": None})
-    now = timezone.now()
-    job = queries.planning_job(room)
-    token = queries.board_token(room, job, every_min=5, now=now)
-    if is_fragment(request) and request.GET.get("since") == token:
-        return HttpResponse(status=204)
+    if is_fragment(request) and "since" in request.GET:
+        token = queries.board_token(room, queries.planning_job(room), every_min=5, now=timezone.now())
+        if request.GET["since"] == token:
+            return HttpResponse(status=204)
     return show_plan(request, room)
 
 
 def show_plan(request: SignedInRequest, room: Room, status: int = 200, **more: Any) -> HttpResponse:
     """The page; ``more`` is what a form on it that was refused has to say."""
     now = timezone.now()
-    job = queries.planning_job(room)
+    jobs = queries.jobs_of(room, None)
+    job = jobs.get(PLAN_ROOM)
     plan = queries.newest_plan(room)
+    prefetch_related_objects([room], "extra_hours")  # the hours and the list of evenings both read them
     day = parse_day(request.GET.get("day", ""))
     view = View.WEEK if request.GET.get("view") == View.WEEK else View.DAY
+    page = room_page(room, request.user, plan, day, now, view)
     context = {
         "room": room,
         "plan": plan,
         "planning": job,
-        "failed": None if job else queries.failed_planning(room),
+        "improving": jobs.get(IMPROVE_PLAN),
+        "failed": None if job else jobs.get(queries.FAILED),
         "token": queries.board_token(room, job, every_min=5, now=now),
         "day": day,
         "legend": LEGEND,
-        "page": room_page(room, request.user, plan, day, now, view),
+        "because": sentence(plan.causes, request.user) if plan else "",
+        "page": page,
+        "stands": page,
     }
     return render(request, f"{PAGE}#board" if is_fragment(request) else PAGE, context | more, status=status)
 

@@ -8,6 +8,7 @@ from typing import Any
 from django import forms
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
+from django.db.models import Prefetch
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
@@ -46,14 +47,15 @@ def saved(form: forms.Form, verb: Callable[[], Any]) -> bool:
 def set_up(request: SignedInRequest) -> HttpResponse:
     """What the school has and what it still needs, in order."""
     administrator(request)
-    steps = steps_of(request.user)
-    rooms = Room.objects.visible_to(request.user).prefetch_related("printers__kind").order_by("id")
+    printers = Prefetch("printers", Printer.objects.visible_to(request.user).select_related("kind"))
+    rooms = list(Room.objects.visible_to(request.user).prefetch_related(printers).order_by("id"))
+    steps = steps_of(request.user, rooms[0] if rooms else None)
     context = {
         "steps": steps,
         "next": next((step for step in steps if not step.done), None),
         "left": sum(not step.done for step in steps),
         "rooms": rooms,
-        "kinds": PrinterKind.objects.visible_to(request.user).order_by("id"),
+        "kinds": list(PrinterKind.objects.visible_to(request.user).order_by("id")),
     }
     return render(request, "printing/set_up/overview.html", context)
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.contrib import messages
+from django.db.models import Q, Sum
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.text import capfirst
@@ -18,11 +19,11 @@ from makerlab.http import SignedInRequest
 from planning.learned import Learned
 from planning.spools import Weighed
 from printing import actions, permissions, queries
-from printing.bench_page import running
 from printing.forms import EmptyForm, LoadForm, OfASpool, SpoolForm, WeighForm
 from printing.learning import learn
-from printing.models import Plate, Room, Spool
+from printing.models import Plate, Printer, Room, Spool
 from printing.outlook import Outlook, will_it_last
+from printing.states import Outcome
 from printing.views.common import do, one, own_room
 
 PAGE = "printing/spool_list.html"
@@ -42,9 +43,12 @@ def page(
     if room:
         spools = list(Spool.objects.visible_to(request.user).filter(room=room).select_related("printer"))
         spools.sort(key=lambda spool: (spool.printer is None, spool.printer.position if spool.printer else 0, spool.pk))
+        printing_g = Sum("runs__estimate_g", filter=Q(runs__outcome=Outcome.RUNNING))
+        found = Printer.objects.visible_to(request.user).filter(room=room).annotate(printing_g=printing_g)
+        printers = [(printer.pk, str(printer)) for printer in found]
         following = next_plates(room)
         learned = learn(room.pk)
-        running_g = {run.printer_id: run.estimate_g for run in running(room)}
+        running_g: dict[int, float] = {printer.pk: printer.printing_g or 0.0 for printer in found}
         wrong, wrong_about = wrong or {}, wrong_about or {}
         context |= {
             "lines": [
@@ -54,7 +58,7 @@ def page(
                     "outlook": outlook_of(spool, following.get(spool.printer_id or 0), learned, running_g),
                     "width": round(19 * min(1.0, spool.grams_left / spool.grams_full), 1) if spool.grams_full else 0,
                     "weigh": wrong.get(spool.pk) or WeighForm(prefix=f"w{spool.pk}"),
-                    "load": LoadForm(spool=spool, prefix=f"l{spool.pk}"),
+                    "load": LoadForm(spool=spool, prefix=f"l{spool.pk}", choices=printers),
                     "about": wrong_about.get(spool.pk) or OfASpool(prefix=f"d{spool.pk}", initial=known_of(spool)),
                     "about_open": spool.pk in wrong_about,
                 }

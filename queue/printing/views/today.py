@@ -9,9 +9,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
 
-from makerlab.http import SignedInRequest
+from makerlab.http import SignedInRequest, count_of
 from printing import actions, queries, today_page
-from printing.bench_page import printer_cards
+from printing.bench_page import printer_cards, standing
+from printing.today_read import read_day
 from printing.views.common import do, is_fragment, own_room
 
 PAGE = "printing/today.html"
@@ -29,9 +30,12 @@ def today(request: SignedInRequest) -> HttpResponse:
     if is_fragment(request) and request.GET.get("since") == token:
         return HttpResponse(status=204)
     plan = queries.newest_plan(room) if room else None
-    cards = printer_cards(room, now) if room else []
-    decisions = today_page.decisions(request.user, room, plan, cards, now)
     midnight = timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
+    stands = standing(room, now, midnight) if room else None
+    cards = printer_cards(stands, now) if stands else []
+    day = read_day(request.user, plan, now)
+    count_of(request, "submissions:review-list", len(day.handed_in))
+    decisions = today_page.decisions(request.user, day, stands, plan, cards, now)
     context = {
         "room": room,
         "token": token,
@@ -39,10 +43,10 @@ def today(request: SignedInRequest) -> HttpResponse:
         "plan": plan,
         "decisions": decisions,
         "heading": heading(len(decisions)),
-        "meetings": today_page.meeting_rows(request.user, plan),
+        "meetings": today_page.meeting_rows(day, plan),
         "risk": (plan.facts if plan else {}).get("risk"),
         "cards": cards,
-        "counts": today_page.day_counts(room, midnight) if room else None,
+        "counts": today_page.day_counts(stands.ended) if stands else None,
         "greeting": greeting(timezone.localtime(now).hour, request.user.display_name),
     }
     return render(request, f"{PAGE}#board" if is_fragment(request) else PAGE, context)

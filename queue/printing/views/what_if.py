@@ -10,6 +10,7 @@ from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from lessons.models import Assignment
 from makerlab.http import SignedInRequest
 from makerlab.work.models import Job
 from printing.actions.whatif import consider_again, discard_what_if, try_what_if
@@ -32,7 +33,7 @@ def room_what_if(request: SignedInRequest, pk: int) -> HttpResponse:
     """The form, filled in from a remedy of the forecast or from an earlier try; sent, it is planned."""
     room = visible_room(request, pk)
     if request.method == "POST":
-        form = WhatIfForm(request.POST, room=room, user=request.user)
+        form = WhatIfForm(request.POST, room=room, assignments=assignments_ahead(room, request.user))
         if form.is_valid():
             try:
                 row = try_what_if(room, request.user, form.changes())
@@ -41,11 +42,11 @@ def room_what_if(request: SignedInRequest, pk: int) -> HttpResponse:
             else:
                 return redirect("printing:what-if-detail", pk=row.pk)
         return _form(request, room, form, status=422)
-    return _form(request, room, WhatIfForm(room=room, user=request.user, initial=_initial(request, room)))
-
-
-def _initial(request: SignedInRequest, room: Room) -> dict[str, Any]:
     ahead = assignments_ahead(room, request.user)
+    return _form(request, room, WhatIfForm(room=room, assignments=ahead, initial=_initial(request, room, ahead)))
+
+
+def _initial(request: SignedInRequest, room: Room, ahead: list[Assignment]) -> dict[str, Any]:
     earlier = request.GET.get("from", "")
     if earlier.isdigit():
         row = mine(request, room).filter(pk=int(earlier)).first()

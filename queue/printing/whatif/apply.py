@@ -20,6 +20,7 @@ from makerlab.accounts.models import User
 from makerlab.audit.models import record
 from printing import actions, permissions
 from printing.actions.ground import touch, want_plan
+from printing.causes import cause
 from printing.models import Printer, Room, WhatIf
 from printing.states import NotAllowedNow
 from printing.whatif.changes import Changes
@@ -46,7 +47,7 @@ def apply_what_if(what_if: WhatIf, actor: User) -> None:
     what_if.answer = what_if.answer | {"applied_at": timezone.now().isoformat()}
     what_if.save(update_fields=["answer"])
     record(room.school_id, actor, "apply_what_if", what_if, changes=what_if.changes)
-    want_plan(room, f"what {actor.display_name} tried was applied")
+    want_plan(room, cause("tried", actor))
 
 
 def _do(verb: Verb, told: str) -> None:

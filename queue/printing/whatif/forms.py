@@ -53,14 +53,17 @@ class WhatIfForm(forms.Form):
     change_unattended = forms.BooleanField(required=False)
     unattended = forms.MultipleChoiceField(required=False, widget=forms.CheckboxSelectMultiple)
 
-    def __init__(self, *args: Any, room: Room, user: User, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, room: Room, assignments: list[Assignment], **kwargs: Any) -> None:
+        """``assignments``: those ahead of the person who tries it."""
         super().__init__(*args, **{"auto_id": "try_%s", **kwargs})
         self.room = room
         self.printers = list(Printer.objects.filter(room=room).select_related("kind").prefetch_related("outages"))
-        self.assignments = assignments_ahead(room, user)
+        self.assignments = assignments
         like = self.fields["like"]
         assert isinstance(like, forms.ModelChoiceField)
         like.queryset = Printer.objects.filter(room=room)
+        names = [(printer.pk, str(printer)) for printer in self.printers]
+        like.widget.choices = [("", like.empty_label), *names]  # as the query would give, which was asked already
         unattended = self.fields["unattended"]
         assert isinstance(unattended, forms.MultipleChoiceField)
         unattended.choices = [(str(printer.pk), str(printer)) for printer in self.printers]
@@ -192,10 +195,10 @@ def initial_of(changes: Changes, assignments: list[Assignment]) -> dict[str, Any
 
 def initial_from(query: Mapping[str, str], room: Room, assignments: list[Assignment]) -> dict[str, Any]:
     """The form's fields for a remedy the forecast named; what cannot be read is left out."""
-    bells, found = read_bells(room), dict[str, Any]()
+    found: dict[str, Any] = {}
     numbers = {key: int(value) for key, value in query.items() if value.isdigit()}
     if day := _date(query.get("evening", "")):
-        found |= _evening(bells, day, numbers.get("evening_min", 180))
+        found |= _evening(read_bells(room), day, numbers.get("evening_min", 180))
     if "like" in numbers:
         found |= {"like": numbers["like"], "count": 1}
     if "spares" in numbers:
@@ -204,7 +207,9 @@ def initial_from(query: Mapping[str, str], room: Room, assignments: list[Assignm
         found[f"infill_{numbers['infill']}"] = round(100 * LIGHT_INFILL)
     for each in assignments:
         if each.meeting_id == numbers.get("meeting"):
-            found[f"meeting_{each.pk}"] = _school_days_later(bells, each.meeting.starts_at, numbers.get("days", 1))
+            found[f"meeting_{each.pk}"] = _school_days_later(
+                read_bells(room), each.meeting.starts_at, numbers.get("days", 1)
+            )
     return found
 
 

@@ -15,6 +15,7 @@ from makerlab.components.figures import day_clock, grams, hours_and_minutes
 from makerlab.work.models import Job
 from printing.actions.whatif import WHAT_IF
 from printing.chance import in_100
+from printing.forecast_page import teams_of
 from printing.models import WhatIf
 from printing.whatif.words import Names
 
@@ -119,8 +120,7 @@ def _expected(now: dict[str, Any], then: dict[str, Any]) -> Row:
     def words(side: dict[str, Any]) -> str:
         if not side:
             return "–"
-        expected = number_format(round(side["expected_kits"], 1), 1)
-        return _("%(expected)s of %(kits)d teams") % {"expected": expected, "kits": side["kits"]}
+        return teams_of(side["expected_kits"], side["kits"])
 
     gain = then.get("expected_kits", 0) - now.get("expected_kits", 0)
     shown = number_format(round(abs(gain), 1), 1)

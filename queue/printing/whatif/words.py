@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from lessons.models import Assignment, Meeting
 from makerlab.accounts.models import User
-from makerlab.components.figures import day_clock
+from makerlab.components.figures import day_clock, short_day
 from printing.models import Printer, Room
 from printing.whatif.changes import Changes
 
@@ -28,10 +28,20 @@ class Names:
     """What the lines call printers, classes and meetings: those the reader may see."""
 
     def __init__(self, room: Room, user: User) -> None:
-        self.printers = {printer.pk: printer for printer in Printer.objects.filter(room=room)}
-        assignments = Assignment.objects.visible_to(user).select_related("school_class")
-        self.classes = {row.pk: str(row.school_class) for row in assignments}
-        self.meetings = {row.pk: row for row in Meeting.objects.visible_to(user).select_related("school_class")}
+        self.room, self.user = room, user
+
+    @cached_property
+    def printers(self) -> dict[int, Printer]:
+        return {printer.pk: printer for printer in Printer.objects.filter(room=self.room)}
+
+    @cached_property
+    def classes(self) -> dict[int, str]:
+        assignments = Assignment.objects.visible_to(self.user).select_related("school_class")
+        return {row.pk: str(row.school_class) for row in assignments}
+
+    @cached_property
+    def meetings(self) -> dict[int, Meeting]:
+        return {row.pk: row for row in Meeting.objects.visible_to(self.user).select_related("school_class")}
 
     def printer(self, pk: int) -> str:
         return str(self.printers.get(pk, _("a printer that is gone")))
@@ -67,7 +77,7 @@ def _lines(changes: Changes, names: Names) -> Iterator[Line]:
         yield Line(_("One more printer like %(printer)s") % {"printer": names.printer(pk)})
     for each in changes.hours:
         values = {
-            "day": date_format(each.day, "D j M"),
+            "day": short_day(each.day),
             "start": f"{each.starts_at:%H:%M}",
             "end": f"{each.ends_at:%H:%M}",
             "count": each.staff,

@@ -12,7 +12,7 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
-from lessons.models import Assignment, KitPart
+from lessons.models import Assignment, KitPart, Membership
 from makerlab.http import SignedInRequest, is_fragment
 from submissions import actions, queries
 from submissions.parts_page import parts_page
@@ -42,6 +42,12 @@ def part_list(request: SignedInRequest) -> HttpResponse:
     return render(request, PAGE, context)
 
 
+def remember_places(request: SignedInRequest) -> list[Membership]:
+    """The student's places, read once for the page and for its head, which says who is signed in."""
+    request.memberships = list(Membership.objects.in_use(request.user))
+    return request.memberships
+
+
 def page_context(
     request: SignedInRequest, assignment: Assignment | None, assignments: list[Assignment]
 ) -> dict[str, Any]:
@@ -49,7 +55,8 @@ def page_context(
     context: dict[str, Any] = {"assignment": assignment, "assignments": assignments}
     if assignment is None:
         return context
-    team = queries.team_of(request.user, assignment)
+    places = remember_places(request)
+    team = next((place.team for place in places if place.school_class_id == assignment.school_class_id), None)
     page = parts_page(assignment, team) if team else None
     return {**context, "team": team, "page": page, "period": period_of(assignment.meeting)}
 

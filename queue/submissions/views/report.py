@@ -15,8 +15,10 @@ from django.views.decorators.http import require_POST, require_safe
 
 from lessons.measuring import layer_of
 from lessons.models import CheckState
+from makerlab.audit.models import record_seen
 from makerlab.files import attachment
 from makerlab.http import SignedInRequest, is_fragment
+from makerlab.work.line import expected_wait, place_in_line
 from meshcheck.types import Unit, Verdict
 from meshcheck.units import UNIT_NAMES
 from submissions import actions, permissions, queries
@@ -63,9 +65,14 @@ def report_context(request: SignedInRequest, submission: Submission, form: HandI
     context: dict[str, Any] = {"submission": submission, "form": form or HandInForm()}
     if submission.check_state == CheckState.CHECKING:
         job = queries.check_job(submission)
-        return {**context, "ahead": queries.place_in_line(job) if job else 0}
+        ahead = place_in_line(job) if job else 0
+        wait = expected_wait(job, ahead) if job and ahead else None
+        return {**context, "ahead": ahead, "wait_min": round(wait.total_seconds() / 60) if wait else 0}
     user = request.user
     versions = list(queries.versions(submission).defer("picture"))
+    own = user.is_student  # a student finds nothing but the own team's (``found``)
+    reviews = permissions.can_review(user, submission)
+    earlier = [v for v in versions if v.version < submission.version and v.sha256 == submission.sha256]
     readable = submission.verdict != Verdict.REJECTED  # else the verdict has said it all
     return {
         **context,
@@ -77,18 +84,18 @@ def report_context(request: SignedInRequest, submission: Submission, form: HandI
         "table": side_by_side(submission.kit_part, versions, submission) if readable else None,
         "newer": versions[-1] if versions[-1].version > submission.version else None,
         "replaces": next((v for v in versions if v.state in (State.HANDED_IN, State.APPROVED)), None),
-        "same_as": queries.same_bytes_before(submission),
+        "same_as": earlier[-1] if earlier else None,
         "review": queries.last_review(submission),
         "unit_name": unit_name((submission.report or {}).get("unit_proposed")),
         "unit_chosen": unit_name(submission.unit),
         "must_fix": submission.verdict == Verdict.MUST_FIX,
-        "can_hand_in": permissions.can_hand_in(user, submission),
-        "can_take_back": permissions.can_take_back(user, submission),
-        "can_lay": permissions.can_lay(user, submission),
+        "can_hand_in": permissions.can_hand_in(user, submission, own),
+        "can_take_back": permissions.can_take_back(user, submission, own),
+        "can_lay": permissions.can_lay(user, submission, own, reviews),
         "better_face": actions.is_turned(((submission.report or {}).get("pose") or {}).get("turn")),
-        "can_reread": permissions.can_reread(user, submission),
-        "can_review": permissions.can_review(user, submission),
-        "can_upload": permissions.can_upload(user, submission.assignment, submission.kit_part),
+        "can_reread": permissions.can_reread(user, submission, own),
+        "can_review": reviews,
+        "can_upload": own and permissions.can_upload(user, submission.assignment, submission.kit_part, submission.team),
     }
 
 
@@ -110,6 +117,8 @@ def unit_name(unit: str | None) -> str:
 def submission_file(request: SignedInRequest, pk: int) -> FileResponse:
     """The file as it was uploaded, as a download."""
     submission = found(request, pk)
+    if request.user.is_staff_member:
+        record_seen(request.user.school_id, request.user, "download_part", submission)
     return attachment(submission.file, submission.file_name)
 
 

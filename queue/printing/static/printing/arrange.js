@@ -14,7 +14,8 @@ const rowOf = (id) => form.querySelector(`[data-row="${id}"]`);
 const field = (id, name) => form.elements[`${name}-${id}`];
 const box = (id) => rowOf(id).querySelector("input[name=on]");
 const tenth = (value) => Math.round(value * 10) / 10;
-const within = (value, most) => tenth(Math.min(Math.max(value, 0), most));
+const hundredth = (value) => Math.round(value * 100) / 100; // as the fields are written: back by as many steps is back
+const within = (value, most) => hundredth(Math.min(Math.max(value, 0), most));
 const figure = (input) => Number.parseFloat(input.value.replace(",", "."));
 let chosen = null;
 let dirty = false;
