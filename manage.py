@@ -13,9 +13,13 @@ def main() -> None:
     for folder in (root / "queue", root):
         if str(folder) not in sys.path:
             sys.path.insert(0, str(folder))
+    from django.core.exceptions import ImproperlyConfigured
     from django.core.management import execute_from_command_line
 
-    execute_from_command_line(sys.argv)
+    try:
+        execute_from_command_line(sys.argv)
+    except ImproperlyConfigured as error:
+        sys.exit(str(error))
 
 
 if __name__ == "__main__":

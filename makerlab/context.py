@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 
 from lessons.models import Membership
 from makerlab.accounts.models import Role, User
+from makerlab.http import counted
 from submissions.models import Submission
 from submissions.states import State
 
@@ -98,6 +99,8 @@ SCHOOL = Place(
         "printing:kind-new",
         "printing:kind-edit",
         "accounts:people",
+        "privacy:keeping",
+        "privacy:records",
     ),
 )
 
@@ -125,26 +128,38 @@ class Navigation:
                 "icon": place.icon,
                 "label": place.label,
                 "here": here == place.url_name or here in place.also,
-                "count": place.badge(self.user) if place.badge else 0,
+                "count": self._count(place),
             }
             for place in PLACES[self.user.role]
         ]
+
+    def _count(self, place: Place) -> int:
+        """How many things wait there; a page that has counted them is not made to count again (makerlab.http)."""
+        if place.badge is None:
+            return 0
+        known = counted(self.request).get(place.url_name)
+        return place.badge(self.user) if known is None else known
 
     def who(self) -> dict[str, Any]:
         """Name and what the person is here: a student's team and class, else the role."""
         user = self.user
         if not user.is_student:
             return {"name": user.display_name, "note": user.get_role_display()}
-        member = Membership.objects.select_related("team", "school_class").filter(user=user).first()
-        if member is None:
-            return {"name": user.display_name, "note": user.get_role_display()}
+        read = getattr(self.request, "memberships", None)
+        places: list[Membership] = list(Membership.objects.in_use(user)) if read is None else read
+        if len(places) != 1:
+            classes = ", ".join(str(place.school_class) for place in places)
+            return {"name": user.display_name, "note": classes or user.get_role_display()}
+        (member,) = places
         team = _("Team %(number)s") % {"number": member.team.number} + ", " if member.team else ""
         return {"name": member.nickname, "note": f"{team}{member.school_class}"}
 
 
 def page(request: HttpRequest) -> dict[str, Any]:
-    """For base.html: ``demo``, and for who is signed in ``navigation`` (its methods run when drawn)."""
+    """For base.html: ``demo``, ``languages`` by their own names, and for who is signed in ``navigation`` (its methods
+    run when drawn)."""
     user = getattr(request, "user", None)
-    if user is None or not user.is_authenticated:
-        return {"demo": settings.DEMO}
-    return {"demo": settings.DEMO, "navigation": Navigation(request, user)}
+    found: dict[str, Any] = {"demo": settings.DEMO, "languages": settings.LANGUAGES}
+    if user is not None and user.is_authenticated:
+        found["navigation"] = Navigation(request, user)
+    return found

@@ -19,6 +19,7 @@ class SignedInRequest(HttpRequest):
 
     user: User
     htmx: HtmxDetails
+    memberships: list[Any]  # a student's places (lessons.models.Membership), where the page has read them
 
 
 def one(rows: Any, pk: int) -> Any:
@@ -47,3 +48,14 @@ def done(request: HttpRequest, verb: Callable[[], Any], said: str | Promise, ref
 def is_fragment(request: SignedInRequest) -> bool:
     """Whether htmx asks for a part of the page."""
     return bool(request.htmx) and not request.htmx.boosted
+
+
+def count_of(request: HttpRequest, place: str, count: int) -> None:
+    """Keep how many things wait at a place (URL name) of the navigation, where the page has counted them anyway."""
+    counted(request)[place] = count
+
+
+def counted(request: HttpRequest) -> dict[str, int]:
+    """What this request's page has counted, by URL name."""
+    kept: dict[str, int] = request.__dict__.setdefault("counted_places", {})
+    return kept

@@ -5,8 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable
 from zoneinfo import ZoneInfo
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
 from django.utils import timezone
+
+METHODS = ("GET", "HEAD", "POST")
+
+
+def known_methods(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[[HttpRequest], HttpResponse]:
+    """Refuse every method no page answers to (405), before anybody is asked who they are."""
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        return get_response(request) if request.method in METHODS else HttpResponseNotAllowed(METHODS)
+
+    return middleware
 
 
 def school_time(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[[HttpRequest], HttpResponse]:

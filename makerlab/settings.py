@@ -1,37 +1,29 @@
-"""Settings. With nothing set in the environment: the embedded profile, one machine, SQLite, no other server.
-
-Environment (all optional):
-  MAKERLAB_VAR         folder for the database, files and the secret key (default: var/ beside manage.py)
-  MAKERLAB_SECRET_KEY  the secret; without it one is made once and kept in MAKERLAB_VAR, mode 600
-  MAKERLAB_HOSTS       host names, comma separated (default: this machine only)
-  MAKERLAB_HTTPS       1 behind TLS: secure cookies, HSTS, redirect
-  MAKERLAB_DEMO        1 lets the sign-in page offer each role by one click; only ``manage.py demo`` sets it
-  DATABASE_URL         postgres://... for the distributed profile
-  REDIS_URL            redis://... turns on Celery as the doorbell of background work
-"""
+"""Settings. What the environment decides is read in ``makerlab/environment.py``; ``manage.py config`` prints it."""
 
 from __future__ import annotations
 
 import os
 import secrets
-from pathlib import Path
+from datetime import timedelta
+from importlib.util import find_spec
 from typing import Any
 
 import dj_database_url
+from django.core.exceptions import ImproperlyConfigured
 
-BASE_DIR = Path(__file__).resolve().parent.parent
-VAR = Path(os.environ.get("MAKERLAB_VAR", BASE_DIR / "var"))
+from makerlab.environment import BASE_DIR as BASE_DIR
+from makerlab.environment import read_environment
+from makerlab.health.logs import configuration
 
-
-def flag(name: str) -> bool:
-    """True when the environment says 1, yes or true."""
-    return os.environ.get(name, "").lower() in {"1", "yes", "true"}
+ENVIRONMENT = read_environment()
+VAR = ENVIRONMENT.var
+MEGABYTE = 1024 * 1024
 
 
 def secret_key() -> str:
     """The key from the environment, or one made once and kept in a file only we can read."""
-    if given := os.environ.get("MAKERLAB_SECRET_KEY"):
-        return given
+    if ENVIRONMENT.secret_key is not None:
+        return ENVIRONMENT.secret_key.get_secret_value()
     path = VAR / "secret_key"
     if not path.exists():
         VAR.mkdir(parents=True, exist_ok=True)
@@ -47,30 +39,52 @@ def secret_key() -> str:
 
 def databases() -> dict[str, Any]:
     """PostgreSQL by DATABASE_URL, else SQLite in WAL mode with short immediate transactions."""
-    if url := os.environ.get("DATABASE_URL"):
-        return {"default": dj_database_url.parse(url, conn_max_age=60, conn_health_checks=True)}
+    if ENVIRONMENT.database_url is not None:
+        url = ENVIRONMENT.database_url.get_secret_value()
+        made = dj_database_url.parse(url, conn_max_age=60, conn_health_checks=True)
+        if "postgresql" in made["ENGINE"]:  # a server that is away is told of soon, not after two minutes
+            made["OPTIONS"] = {"connect_timeout": 5, **made.get("OPTIONS", {})}
+        return {"default": made}
     return {
         "default": {
-            "ENGINE": "django.db.backends.sqlite3",
+            "ENGINE": "makerlab.sqlite",
+            "TEST": {"NAME": ":memory:"},  # pytest's parallel workers know that only of Django's own engine
             "NAME": VAR / "makerlab.sqlite3",
             "OPTIONS": {
                 "transaction_mode": "IMMEDIATE",
                 "timeout": 20,
-                "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
+                # FULL: with NORMAL a power cut may take the last transactions back (sqlite.org/pragma.html)
+                "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON; "
+                "PRAGMA secure_delete=ON;",
             },
         }
     }
 
 
+def file_store() -> dict[str, Any]:
+    """Where uploaded files lie: a folder, or a bucket by MAKERLAB_S3_BUCKET."""
+    if not ENVIRONMENT.s3_bucket:
+        return {"BACKEND": "makerlab.storage.WholeFiles"}
+    if find_spec("storages") is None or find_spec("boto3") is None:
+        raise ImproperlyConfigured(
+            "MAKERLAB_S3_BUCKET is set, and the packages for it are not installed: pip install 'makerlab[s3]'."
+        )
+    secret = ENVIRONMENT.s3_secret
+    options = {
+        "bucket_name": ENVIRONMENT.s3_bucket,
+        "endpoint_url": ENVIRONMENT.s3_endpoint or None,
+        "region_name": ENVIRONMENT.s3_region or None,
+        "access_key": ENVIRONMENT.s3_key or None,
+        "secret_key": secret.get_secret_value() if secret else None,
+    }
+    return {"BACKEND": "makerlab.object_store.ObjectStore", "OPTIONS": options}
+
+
 SECRET_KEY = secret_key()
 DEBUG = False
-DEMO = flag("MAKERLAB_DEMO")
-HTTPS = flag("MAKERLAB_HTTPS")
-ALLOWED_HOSTS = [host for host in os.environ.get("MAKERLAB_HOSTS", "").split(",") if host] or [
-    "127.0.0.1",
-    "localhost",
-    "[::1]",
-]
+DEMO = ENVIRONMENT.demo
+HTTPS = ENVIRONMENT.https
+ALLOWED_HOSTS = ENVIRONMENT.hosts
 
 INSTALLED_APPS = [
     "django.contrib.auth",
@@ -82,6 +96,7 @@ INSTALLED_APPS = [
     "django_htmx",
     "template_partials",
     "csp",
+    "axes",
     "makerlab",
     "makerlab.accounts",
     "makerlab.work",
@@ -92,10 +107,14 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "makerlab.health.middleware.marked",
+    "makerlab.health.middleware.probes",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
+    "makerlab.middleware.known_methods",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
@@ -105,15 +124,22 @@ MIDDLEWARE = [
     "django_htmx.middleware.HtmxMiddleware",
     "makerlab.middleware.school_time",
     "makerlab.middleware.private_pages",
+    "makerlab.offline.kept_pages",
+    "makerlab.accounts.middleware.first_things",
+    "axes.middleware.AxesMiddleware",
 ]
 
 ROOT_URLCONF = "makerlab.urls"
 WSGI_APPLICATION = "makerlab.wsgi.application"
+# the order template-partials asks for, with our own reader in it
+LOADERS = [
+    ("template_partials.loader.Loader", [("django.template.loaders.cached.Loader", ["makerlab.templating.Loader"])])
+]
 TEMPLATES = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
-        "APP_DIRS": True,
         "OPTIONS": {
+            "loaders": LOADERS,
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
@@ -129,7 +155,24 @@ DATABASES = databases()
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "accounts.User"
-AUTHENTICATION_BACKENDS = ["makerlab.accounts.backends.StaffBackend", "lessons.signin.ClassCodeBackend"]
+AUTHENTICATION_BACKENDS = [
+    "makerlab.accounts.backends.StaffLock",
+    "makerlab.accounts.backends.StaffBackend",
+    "lessons.signin.ClassCodeBackend",
+]
+# Ten wrong passwords lock one user name from one address for a quarter of an hour: never the address of a whole school.
+AXES_FAILURE_LIMIT = 10
+AXES_COOLOFF_TIME = timedelta(minutes=15)
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_USERNAME_CALLABLE = "makerlab.accounts.backends.lock_name"
+AXES_CLIENT_IP_CALLABLE = "makerlab.accounts.limits.address_of"
+AXES_WHITELIST_CALLABLE = "makerlab.accounts.backends.is_student_sign_in"  # students have a lock of their own
+AXES_LOCKOUT_CALLABLE = "makerlab.accounts.views.locked_out"
+AXES_RESET_ON_SUCCESS = True
+AXES_DISABLE_ACCESS_LOG = True  # who signed in stands in our audit trail
+AXES_ENABLE_ADMIN = False
+AXES_VERBOSE = False
+AXES_SENSITIVE_PARAMETERS = ["username", "password", "next", "csrfmiddlewaretoken", "ip_address"]
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
@@ -139,10 +182,21 @@ LOGIN_URL = "accounts:sign-in"
 LOGIN_REDIRECT_URL = "home"
 LOGOUT_REDIRECT_URL = "accounts:sign-in"
 SESSION_COOKIE_AGE = 10 * 3600  # one school day
-SESSION_COOKIE_NAME = "makerlab_session"
-CSRF_COOKIE_NAME = "makerlab_csrf"
+STUDENT_SESSION_S = 2 * 3600  # a double period: school machines are shared
+GIVEN_PASSWORD_DAYS = 14  # a password on paper opens nothing after that
+SECOND_STEP_S = 300  # from the right password to the code
+# behind TLS the browser itself holds the cookie to this host and to TLS
+SESSION_COOKIE_NAME = "__Host-makerlab_session" if HTTPS else "makerlab_session"
+CSRF_COOKIE_NAME = "__Host-makerlab_csrf" if HTTPS else "makerlab_csrf"
 
 LANGUAGE_CODE = "en"
+LANGUAGES = [("en", "English"), ("es", "Español")]  # each by its own name, and only with a whole catalogue
+FORMAT_MODULE_PATH = ["makerlab.formats"]
+LOCALE_PATHS = [BASE_DIR / "queue" / "meshcheck" / "locale"]  # the apps' own are found by themselves
+LANGUAGE_COOKIE_NAME = "makerlab_language"
+LANGUAGE_COOKIE_AGE = 365 * 24 * 3600
+LANGUAGE_COOKIE_SAMESITE = "Lax"
+LANGUAGE_COOKIE_HTTPONLY = True
 USE_I18N = True
 TIME_ZONE = "UTC"
 USE_TZ = True
@@ -153,28 +207,49 @@ if VAR.exists():
     STATIC_ROOT.mkdir(exist_ok=True)  # filled only by collectstatic; the file server warns when it is not there
 MEDIA_ROOT = VAR / "media"  # never under a public URL: files leave through views that check
 STORAGES = {
-    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "default": file_store(),
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
 }
 WHITENOISE_USE_FINDERS = True
 
-UPLOAD_MAX_BYTES = 25 * 1024 * 1024
-PREPARED_MAX_BYTES = 64 * 1024 * 1024  # a million lines of machine words are about 40 MB
+UPLOAD_MAX_BYTES = ENVIRONMENT.upload_max_mb * MEGABYTE
+UPLOADS_AN_HOUR = 60  # of one person
+TEAM_MAX_BYTES = 500 * MEGABYTE  # uploads of one team together
+SCHOOL_MAX_BYTES = 20 * 1024 * MEGABYTE
+PREPARED_MAX_BYTES = ENVIRONMENT.prepared_max_mb * MEGABYTE  # a million lines of machine words are about 40 MB
+PACKAGE_MAX_BYTES = 48 * MEGABYTE  # a lesson with its meshes
 DATA_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024
 FILE_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 FILE_UPLOAD_PERMISSIONS = 0o600
 
 # Background work (DESIGN: the row is the job, a broker is only a doorbell)
-REDIS_URL = os.environ.get("REDIS_URL", "")
+REDIS_URL = ENVIRONMENT.redis_url.get_secret_value() if ENVIRONMENT.redis_url else ""
 CELERY_BROKER_URL = REDIS_URL or None
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+# a ring held by a worker that is gone is given to another one after this time; being late or double it does no harm,
+# because the row is the job: whoever is rung takes the next one, and finds none when nothing waits
+# ... and a broker that is away, or takes connections and answers nothing, holds up a request for seconds, not minutes
+CELERY_BROKER_TRANSPORT_OPTIONS = {
+    "visibility_timeout": 600, "socket_timeout": 5, "socket_connect_timeout": 3,
+    "max_retries": 1, "interval_start": 0.1, "interval_step": 0.1, "interval_max": 0.2,
+}  # fmt: skip
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1  # a busy worker holds no rings that an idle one could answer
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False  # its lines look like all others
 CELERY_WORKER_POOL = "threads"  # prefork children may not start the disposable child that measures a mesh
-CELERY_BEAT_SCHEDULE = {"sweep": {"task": "makerlab.work.sweep", "schedule": 5.0}}
-CHILD_MEMORY_BYTES = 3 * 1024**3
-CHILD_CPU_S = 60
-CHILD_WALL_S = 90
+CELERY_BEAT_SCHEDULE = {
+    "sweep": {"task": "makerlab.work.sweep", "schedule": 5.0},
+    "daily": {"task": "makerlab.work.do_daily", "schedule": 86_400.0},
+}
+CHILD_MEMORY_BYTES = ENVIRONMENT.child_memory_mb * MEGABYTE
+CHILD_CPU_S = ENVIRONMENT.child_cpu_s
+CHILD_WALL_S = CHILD_CPU_S + 30  # one that waits, not works, is ended too
+
+# Backups (docs/keeping.md)
+BACKUPS = ENVIRONMENT.backups
+BACKUP_TO = ENVIRONMENT.backup_to
+BACKUP_PASSPHRASE = ENVIRONMENT.backup_passphrase.get_secret_value() if ENVIRONMENT.backup_passphrase else ""
 
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
@@ -182,7 +257,7 @@ X_FRAME_OPTIONS = "DENY"
 SESSION_COOKIE_HTTPONLY = True
 CSRF_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
-SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = LANGUAGE_COOKIE_SECURE = HTTPS
 SECURE_SSL_REDIRECT = HTTPS
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = HTTPS
@@ -190,6 +265,7 @@ SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if HTTPS else None
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": ["'none'"],
+        "object-src": ["'none'"],
         "script-src": ["'self'"],
         "style-src": ["'self'"],
         "img-src": ["'self'"],
@@ -202,11 +278,5 @@ CONTENT_SECURITY_POLICY = {
     }
 }
 
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
-    "root": {"handlers": ["console"], "level": "WARNING"},
-    "loggers": {"makerlab": {"level": "INFO"}},
-}
+METRICS_TOKEN = ENVIRONMENT.metrics_token.get_secret_value() if ENVIRONMENT.metrics_token else ""
+LOGGING = configuration(ENVIRONMENT.log)

@@ -2,10 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
+from django import forms
+
+from lessons.models import CheckState, KitPart
+from lessons.part_view import ASK_ABOVE_BYTES, PartView, part_view
+from makerlab.accounts.models import User
 from makerlab.components import marks
 from makerlab.components.chart import MARKERS, AxisOf, Band, Chart, Curve, Dot, Marker, Series
+from meshcheck.types import Verdict
+from printing.bench_page import PrinterCard
+from printing.models import Printer
+from printing.plate_drawing import DrawnCopy, PlateDrawing
+from printing.states import FailureReason
+from submissions.models import Submission
+from submissions.states import State
 
 SYMBOLS = [
     *("logo", "part", "cart", "today", "review", "plan", "bench", "class", "lesson", "lab", "chart", "tray", "printer"),
@@ -101,6 +114,57 @@ CHART = Chart(
 )
 
 
+SPOOLS = [(16.0, False, 860), (2.5, True, 46)]  # width of the ring, whether it is too little, grams left
+
+
+class ExampleForm(forms.Form):
+    """A field with help and one with an error, drawn by parts/field.html."""
+
+    name = forms.CharField(label="Name of the printer", help_text="As it stands on its label.")
+    grams = forms.FloatField(label="Grams", widget=forms.TextInput(attrs={"inputmode": "decimal"}))
+
+
+def plate_drawing() -> PlateDrawing:
+    """A small round copy, one large enough for words, one by its corners, and an area kept free."""
+    copies = (
+        DrawnCopy(1, 1, 60, 66, 34, True, "", "Team 2", "wheel"),
+        DrawnCopy(2, 2, 138, 66, 34, True, "", "Team 5", "wheel"),
+        DrawnCopy(3, 3, 58, 150, 12, True, "", "Team 2", "clip"),
+        DrawnCopy(4, 4, 138, 150, 22, False, "116,130 160,130 160,170 116,170", "Team 5", "gauge"),
+    )
+    return PlateDrawing(
+        200, 200, False, "M56 6V206M106 6V206M156 6V206M6 56H206M6 106H206M6 156H206", ((176, 176, 24, 24),), copies
+    )
+
+
+def printer_cards(first_pk: int) -> list[PrinterCard]:
+    """A printer in each of its states; every act leads to this page, so that nothing is done from here."""
+    states = [
+        ("Wren", ("live", "s-run", "printing P4"), 2280.0, "ends 14:38", "Open", False),
+        ("Heron", ("good", "s-done", "should be finished, P3"), None, "bed should be cool since 13:50", "Clear", True),
+        ("Kestrel", ("plain", "s-wait", "free"), None, "next P5, 14:20", "Start P5", False),
+        ("Dipper", ("bad", "s-out", "out of service"), 86_400.0, "Nozzle blocked, until Tue 17 Nov", "Open", False),
+        ("Swift", ("plain", "s-wait", "free"), None, "nothing planned", "", False),
+    ]
+    return [
+        PrinterCard(
+            Printer(pk=first_pk + at, name=name), None, None, None, mark, left, text, "#parts" if act else "", act, due
+        )
+        for at, (name, mark, left, text, act, due) in enumerate(states)
+    ]
+
+
+def views(user: User) -> list[tuple[str, PartView]]:
+    """The 3D view in its states, of the first part this person may see that has one; empty in a school without."""
+    part = KitPart.objects.visible_to(user).exclude(shown=None).defer("picture").order_by("pk").first()
+    view = part_view(part, "lessons:kit-part") if part is not None else None
+    if view is None:
+        return []
+    asking = replace(view, mesh_bytes=2 * ASK_ABOVE_BYTES)
+    simpler = replace(view, faces_measured=3 * view.faces)
+    return [("fetched when it is seen", view), ("asks first", asking), ("of a simplified mesh", simpler)]
+
+
 def context() -> dict[str, Any]:
     """Everything the page draws."""
     tables = {
@@ -118,5 +182,13 @@ def context() -> dict[str, Any]:
         "steps": STEPS,
         "steps_bad": STEPS_BAD,
         "chart": CHART,
+        "form_by_day": ExampleForm({"name": "Wren", "grams": "4o2"}, auto_id="day_%s"),
+        "form_by_night": ExampleForm({"name": "Wren", "grams": "4o2"}, auto_id="night_%s"),
+        "spools": SPOOLS,
+        "submission": Submission(state=State.HANDED_IN, check_state=CheckState.CHECKED, verdict=Verdict.OK),
+        "plate_drawing": plate_drawing(),
+        "reasons": FailureReason.choices,
+        "cards_by_day": printer_cards(1),
+        "cards_by_night": printer_cards(11),
         "themes": ["light", "dark"],
     }

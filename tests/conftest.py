@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import secrets
+import socket
 import sqlite3
 import threading
 from collections.abc import Callable, Iterator
@@ -11,12 +12,18 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import hypothesis
 import psycopg
 import pytest
 from django.db import connection, connections
 from django.test import Client
 
 from tests.world import World, make_world
+
+# the same examples in every run, so that a change fails for what it changed; MAKERLAB_EXPLORE=1 draws new ones
+hypothesis.settings.register_profile("steady", derandomize=True, database=None, deadline=None)
+if os.environ.get("MAKERLAB_EXPLORE") != "1":
+    hypothesis.settings.load_profile("steady")
 
 ROOT = Path(__file__).resolve().parents[1]
 AtOnce = Callable[..., list[Any]]
@@ -53,6 +60,13 @@ def signed_in() -> Callable[[object], Client]:
         return client
 
     return sign_in
+
+
+def free_port() -> int:
+    """A port of the loopback nobody listens on just now."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
 
 
 def missing(what: str) -> None:

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import ClassVar
 from zoneinfo import available_timezones
 
+from django.conf import settings
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.core.exceptions import ValidationError
 from django.db import models
+from django.utils import timezone
+from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext_lazy as _
+
+from makerlab.accounts.sealed import SealedField
 
 
 class Role(models.TextChoices):
@@ -35,6 +41,8 @@ class School(models.Model):
     name = models.CharField(max_length=120, unique=True)
     time_zone = models.CharField(max_length=64, default="America/Chicago", validators=[check_time_zone])
     created_at = models.DateTimeField(auto_now_add=True)
+    keep_days = models.PositiveSmallIntegerField(default=60)  # a class, after it was archived; then it is deleted
+    second_step_required = models.BooleanField(default=False)  # of administrators, when they sign in
 
     def __str__(self) -> str:
         return self.name
@@ -51,6 +59,11 @@ class UserManager(BaseUserManager["User"]):
         user.full_clean(exclude=["password"])
         user.save(using=self._db)
         return user
+
+    def note_given_password(self, user: User) -> None:
+        """The password is on paper: whoever signs in with it chooses another one first."""
+        user.password_given_at = timezone.now()
+        user.save(update_fields=["password_given_at"])
 
     def create_student(self, school: School, nickname: str) -> User:
         user = self.model(school=school, username=None, role=Role.STUDENT, display_name=nickname)
@@ -70,6 +83,8 @@ class User(AbstractBaseUser):
     username = models.CharField(max_length=64, unique=True, null=True, blank=True)  # students have none
     display_name = models.CharField(max_length=64)
     is_active = models.BooleanField(default=True)
+    password_given_at = models.DateTimeField(null=True, blank=True)  # on paper, to be changed at the first sign-in
+    session_epoch = models.PositiveIntegerField(default=0)  # sessions of an earlier one are over
     created_at = models.DateTimeField(auto_now_add=True)
 
     # students only: the picture PIN, hashed like a password, and the lock after wrong tries
@@ -92,6 +107,21 @@ class User(AbstractBaseUser):
     def __str__(self) -> str:
         return self.display_name
 
+    def _get_session_auth_hash(self, secret: str | None = None) -> str:
+        """What a session holds to be valid: of the password, as in Django, and of ``session_epoch``."""
+        text = f"{self.password}:{self.session_epoch}" if self.session_epoch else self.password
+        return salted_hmac("makerlab.accounts.session", text, secret=secret, algorithm="sha256").hexdigest()
+
+    def end_sessions(self) -> None:
+        """Every session of this person is over from now on."""
+        User.objects.filter(pk=self.pk).update(session_epoch=models.F("session_epoch") + 1)
+        self.refresh_from_db(fields=["session_epoch"])
+
+    def given_password_is_over(self) -> bool:
+        """Whether a password on paper was not used in time."""
+        days = timedelta(days=settings.GIVEN_PASSWORD_DAYS)
+        return self.password_given_at is not None and self.password_given_at + days < timezone.now()
+
     @property
     def is_student(self) -> bool:
         return self.role == Role.STUDENT
@@ -111,3 +141,40 @@ class User(AbstractBaseUser):
     @property
     def is_staff_member(self) -> bool:
         return self.role in STAFF_ROLES
+
+
+class SecondStep(models.Model):
+    """The secret a member of staff shares with an authenticator app; asked for once ``confirmed_at`` is set."""
+
+    user = models.OneToOneField(User, on_delete=models.CASCADE, related_name="second_step")
+    secret = SealedField()  # base32
+    confirmed_at = models.DateTimeField(null=True, blank=True)
+    last_counter = models.BigIntegerField(default=-1)  # the half minute of the last code taken: none opens twice
+
+    def __str__(self) -> str:
+        return f"second step of {self.user}"
+
+
+class RecoveryCode(models.Model):
+    """A paper code that stands for the phone once. Only a keyed digest is kept."""
+
+    user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="recovery_codes")
+    digest = models.CharField(max_length=64)
+    used_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["user", "digest"], name="one_recovery_code")]
+
+    def __str__(self) -> str:
+        return f"recovery code of {self.user}"
+
+
+class Tally(models.Model):
+    """How often something was tried in one span of time; ``key`` is a keyed hash of what and who."""
+
+    key = models.CharField(max_length=64, unique=True)
+    count = models.PositiveIntegerField(default=0)
+    ends_at = models.DateTimeField(db_index=True)
+
+    def __str__(self) -> str:
+        return f"{self.count} until {self.ends_at:%H:%M}"

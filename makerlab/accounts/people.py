@@ -30,7 +30,7 @@ def staff_of(user: User) -> QuerySet[User]:
     if not user.is_administrator:
         return User.objects.none()
     found: QuerySet[User] = User.objects.filter(school_id=user.school_id, role__in=STAFF_ROLES)
-    return found.order_by("-is_active", "role", "display_name")
+    return found.select_related("second_step").order_by("-is_active", "role", "display_name")
 
 
 def new_password() -> str:
@@ -52,6 +52,7 @@ def add_person(actor: User, username: str, display_name: str, role: str) -> tupl
         person = User.objects.create_staff(actor.school, username, role, password, display_name)
     except ValidationError as error:
         raise NotPossible(" ".join(error.messages)) from error
+    User.objects.note_given_password(person)
     record(actor.school_id, actor, "add_person", person, role=role)
     return person, password
 
@@ -59,18 +60,33 @@ def add_person(actor: User, username: str, display_name: str, role: str) -> tupl
 @transaction.atomic
 def give_password(actor: User, person: User) -> str:
     """A new password for somebody who lost theirs; their sessions end. Returns it; it is kept nowhere else."""
-    _looks_after(actor, person)
+    looks_after(actor, person)
     password = new_password()
     person.set_password(password)
     person.save(update_fields=["password"])
+    User.objects.note_given_password(person)
     record(actor.school_id, actor, "give_password", person)
     return password
 
 
 @transaction.atomic
+def note_own_password(user: User) -> None:
+    """The password is one they chose themselves."""
+    User.objects.filter(pk=user.pk).update(password_given_at=None)
+    record(user.school_id, user, "change_password", user)
+
+
+@transaction.atomic
+def sign_out_everywhere(actor: User) -> None:
+    """One's own sessions end, wherever they are."""
+    actor.end_sessions()
+    record(actor.school_id, actor, "sign-out-everywhere", actor)
+
+
+@transaction.atomic
 def set_active(actor: User, person: User, active: bool) -> None:
     """Whether somebody may sign in. What they did stays on record. Raises NotPossible for oneself."""
-    _looks_after(actor, person)
+    looks_after(actor, person)
     if person.pk == actor.pk:
         raise NotPossible(_("You cannot lock yourself out; another administrator can."))
     if not User.objects.filter(pk=person.pk).exclude(is_active=active).update(is_active=active):
@@ -86,6 +102,7 @@ def new_school(name: str, time_zone: str, username: str, display_name: str) -> t
     school.save()
     password = new_password()
     person = User.objects.create_staff(school, username, Role.ADMINISTRATOR, password, display_name)
+    User.objects.note_given_password(person)
     record(school.pk, None, "new_school", school)
     return school, person, password
 
@@ -95,7 +112,8 @@ def _administrator(actor: User) -> None:
         raise PermissionDenied
 
 
-def _looks_after(actor: User, person: User) -> None:
+def looks_after(actor: User, person: User) -> None:
+    """Raise PermissionDenied unless this administrator looks after that member of staff."""
     _administrator(actor)
     if person.school_id != actor.school_id or not person.is_staff_member:
         raise PermissionDenied

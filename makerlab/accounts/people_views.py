@@ -19,7 +19,6 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from makerlab.accounts import people as verbs
 from makerlab.accounts.models import STAFF_ROLES, Role, User
-from makerlab.audit.models import record
 from makerlab.http import SignedInRequest, done, one
 
 PAGE = "accounts/people.html"
@@ -110,8 +109,8 @@ def own_password(request: SignedInRequest) -> HttpResponse:
     form = PasswordChangeForm(request.user, request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         user = form.save()
+        verbs.note_own_password(user)
         update_session_auth_hash(request, user)
-        record(user.school_id, user, "change_password", user)
         messages.success(request, _("Your password is changed. Other places where you were signed in are signed out."))
         return redirect("home")
     return render(request, "accounts/own_password.html", {"form": form}, status=422 if form.errors else 200)

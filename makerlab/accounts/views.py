@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.contrib import messages
 from django.contrib.auth import login, logout
 from django.contrib.auth.decorators import login_not_required
@@ -13,12 +15,17 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 from django_htmx.http import HttpResponseClientRefresh
 
+from makerlab.accounts import people
 from makerlab.accounts.forms import StaffSignInForm
+from makerlab.accounts.limits import address_is_over, note_from_address
 from makerlab.accounts.next_page import next_page
 from makerlab.accounts.queries import demo_people, demo_person
+from makerlab.accounts.second_step import has_second_step
+from makerlab.accounts.second_step_views import BACKEND, wait_for_code
 from makerlab.audit.models import record
+from makerlab.http import SignedInRequest
 
-STAFF_BACKEND = "makerlab.accounts.backends.StaffBackend"
+WRONG_PASSWORD = "wrong password"
 
 
 @login_not_required
@@ -31,14 +38,29 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     target = next_page(request)
     if request.user.is_authenticated:
         return redirect(target)
+    if request.method == "POST" and address_is_over(WRONG_PASSWORD, request):
+        return refused(request, many=True)
     form = StaffSignInForm(request, request.POST or None)
     if request.method == "POST" and form.is_valid() and form.user is not None:
-        login(request, form.user, backend=STAFF_BACKEND)
+        if has_second_step(form.user):
+            return wait_for_code(request, form.user, target)
+        login(request, form.user, backend=BACKEND)
         record(form.user.school_id, form.user, "signed-in", form.user)
         return redirect(target)
-    people = demo_people()
-    status = 422 if form.errors else 200
-    return render(request, "accounts/sign_in.html", {"form": form, "people": people, "next": target}, status=status)
+    if form.errors.get("__all__"):
+        note_from_address(WRONG_PASSWORD, request)
+    context = {"form": form, "people": demo_people(), "next": target}
+    return render(request, "accounts/sign_in.html", context, status=422 if form.errors else 200)
+
+
+def refused(request: HttpRequest, many: bool = False) -> HttpResponse:
+    """No sign-in for now: this user name was tried too often from here, or (``many``) very many were."""
+    return render(request, "accounts/locked_out.html", {"many": many}, status=429)
+
+
+def locked_out(request: HttpRequest, response: HttpResponse | None, credentials: dict[str, Any]) -> HttpResponse:
+    """What the staff's lock answers."""
+    return refused(request)
 
 
 @login_not_required
@@ -48,9 +70,16 @@ def demo_sign_in(request: HttpRequest, role: str) -> HttpResponse:
     person = demo_person(role)
     if person is None:
         raise Http404
-    login(request, person, backend=STAFF_BACKEND)
+    login(request, person, backend=BACKEND)
     record(person.school_id, person, "signed-in", person, demo=True)
     return redirect(next_page(request))
+
+
+@require_POST
+def sign_out_everywhere(request: SignedInRequest) -> HttpResponse:
+    """End one's sessions on every machine, this one too."""
+    people.sign_out_everywhere(request.user)
+    return sign_out(request)
 
 
 @login_not_required

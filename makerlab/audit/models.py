@@ -6,6 +6,13 @@ from typing import Any
 
 from django.conf import settings
 from django.db import models
+from django.utils import timezone
+
+
+class EventQuerySet(models.QuerySet["Event"]):
+    def visible_to(self, user: Any) -> EventQuerySet:
+        """Administrators read the records of their school."""
+        return self.filter(school_id=user.school_id) if user.is_administrator else self.none()
 
 
 class Event(models.Model):
@@ -18,6 +25,8 @@ class Event(models.Model):
     subject_id = models.CharField(max_length=40)
     facts = models.JSONField(default=dict)
     at = models.DateTimeField(auto_now_add=True)
+
+    objects = EventQuerySet.as_manager()
 
     class Meta:
         ordering = ["-id"]
@@ -40,3 +49,13 @@ def record(school_id: int, actor: Any, verb: str, subject: models.Model, **facts
         subject_id=str(subject.pk),
         facts=facts,
     )
+
+
+def record_seen(school_id: int, actor: Any, verb: str, subject: models.Model) -> None:
+    """Write that somebody looked at something, once a day."""
+    today = timezone.localtime().replace(hour=0, minute=0, second=0, microsecond=0)
+    seen = Event.objects.filter(
+        actor=actor, verb=verb, subject_kind=subject._meta.model_name, subject_id=str(subject.pk), at__gte=today
+    )
+    if not seen.exists():
+        record(school_id, actor, verb, subject)

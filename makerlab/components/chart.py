@@ -16,6 +16,7 @@ from django.utils.formats import number_format
 WIDTH, HEIGHT = 580.0, 380.0
 LEFT, RIGHT, TOP, BOTTOM = 56.0, 20.0, 40.0, 64.0
 CAP = 7.0  # half the width of an error bar's end
+LABEL_AWAY, LABEL_RADIUS = 15.0, 9.0
 TONES = 8  # series-1 to series-8
 
 
@@ -90,6 +91,15 @@ class Band:
 
 
 @dataclass(frozen=True)
+class Label:
+    """A short text in a ring beside a data point."""
+
+    x: float
+    y: float
+    text: str
+
+
+@dataclass(frozen=True)
 class AxisOf:
     """What an axis shows. ``from_zero``: the axis begins at 0, where a part of the whole is compared; ``unnumbered``:
     its steps are left to whoever draws on it."""
@@ -118,6 +128,7 @@ class Chart:
     curves: Sequence[Curve] = ()
     bands: Sequence[Band] = ()
     squares: bool = False
+    labels: Sequence[Label] = ()
 
     def drawn(self) -> DrawnChart:
         return draw(self)
@@ -184,6 +195,15 @@ class DrawnLine:
 
 
 @dataclass(frozen=True)
+class DrawnLabel:
+    """A ring's middle and its text; the ring stands above and to the right of its point, inside the axes."""
+
+    x: float
+    y: float
+    text: str
+
+
+@dataclass(frozen=True)
 class DrawnChart:
     """Everything ``parts/chart.html`` needs, in px."""
 
@@ -197,6 +217,7 @@ class DrawnChart:
     curves: tuple[DrawnLine, ...]
     bands: tuple[DrawnLine, ...]
     squares: tuple[str, ...] = ()
+    labels: tuple[DrawnLabel, ...] = ()
     width: float = WIDTH
     height: float = HEIGHT
     left: float = LEFT
@@ -253,6 +274,7 @@ def draw(chart: Chart) -> DrawnChart:
         ),
         bands=tuple(DrawnLine(band.name, band.tone, _outline(band, x, y)) for band in chart.bands),
         squares=_squares(x, y) if chart.squares else (),
+        labels=tuple(_label(label, x, y) for label in chart.labels),
     )
 
 
@@ -274,6 +296,13 @@ def _mark(series: Series, dot: Dot, x: Scale, y: Scale) -> DrawnMark:
         low, high = y.px(dot.low), y.px(dot.high)
         bar = f"M{at_x} {low}V{high}M{at_x - CAP:.1f} {low}h{2 * CAP}M{at_x - CAP:.1f} {high}h{2 * CAP}"
     return DrawnMark(_SHAPES[series.marker].format(x=at_x, y=at_y), bar, dot.words)
+
+
+def _label(label: Label, x: Scale, y: Scale) -> DrawnLabel:
+    """15 px to the side where there is room, and above."""
+    at = x.px(label.x)
+    side = LABEL_AWAY if at + LABEL_AWAY + LABEL_RADIUS <= WIDTH - RIGHT else -LABEL_AWAY
+    return DrawnLabel(round(at + side, 1), round(max(y.px(label.y) - LABEL_AWAY, TOP - LABEL_RADIUS), 1), label.text)
 
 
 def _path(points: Sequence[tuple[float, float]], x: Scale, y: Scale) -> str:

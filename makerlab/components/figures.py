@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django.utils import timezone
 from django.utils.formats import date_format, number_format
 from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 
 NO_BREAK = "\u00a0"
 
@@ -86,6 +87,30 @@ def clock(moment: datetime | None) -> str:
     return date_format(local(moment), "H:i") if moment else _("not known")
 
 
+def long_day(day: date | None) -> str:
+    """``Tuesday 17 November``, as the reader's language puts it; of a moment the day in school time."""
+    if day is None:
+        return _("not known")
+    # Translators: a day in full, in the letters of Django's date filter (l weekday, j day, F month)
+    form = pgettext("form of a date", "l j F")
+    return date_format(local(day) if isinstance(day, datetime) else day, form)
+
+
+def form_here(form: str) -> str:
+    """A form of Django's date filter as the reader's language writes it: Django begins every short month with a
+    capital, and some languages write it small (CLDR 46, es: "26 nov")."""
+    # Translators: M writes a short month with a capital (Nov), b writes it small (nov)
+    month = pgettext("form of a short month", "M")
+    return form.replace("M", month)
+
+
+def short_day(day: date) -> str:
+    """``Tue 17 Nov``"""
+    return date_format(day, form_here("D j M"))
+
+
 def day_clock(moment: datetime | None) -> str:
     """``Tue 17 Nov, 15:10`` in school time."""
-    return date_format(local(moment), f"D{NO_BREAK}j{NO_BREAK}M, H:i") if moment else _("not known")
+    if not moment:
+        return _("not known")
+    return date_format(local(moment), form_here(f"D{NO_BREAK}j{NO_BREAK}M, H:i"))

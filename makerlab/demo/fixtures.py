@@ -44,8 +44,19 @@ def student_files() -> list[dict[str, Any]]:
     return files
 
 
+def lesson_files() -> list[dict[str, Any]]:
+    """Files of other lessons than the first, as the classes' assignments name them: file, part, team, version, and
+    the verdict it must get."""
+    return [
+        {**entry, "folder": "hulls"}
+        for school_class in school()["classes"]
+        for assignment in school_class["assignments"]
+        for entry in assignment.get("files", [])
+    ]
+
+
 def student_path(entry: dict[str, Any]) -> Path:
-    return FOLDER / "meshes" / "students" / str(entry["file"])
+    return FOLDER / "meshes" / str(entry.get("folder", "students")) / str(entry["file"])
 
 
 def kit_part_codes() -> list[str]:

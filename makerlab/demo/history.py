@@ -14,6 +14,7 @@ from django.utils import timezone
 from lessons.models import Assignment, KitPart, LessonPlan, Meeting, SchoolClass, Team
 from makerlab.accounts.models import User
 from makerlab.demo import fixtures
+from makerlab.demo.past_lab import write_lab
 from printing.models import Plate, PrintCopy, Printer, PrintRequest, Room, Run, RunCopy
 from printing.states import CopyState, PlateState
 
@@ -63,9 +64,14 @@ class History:
             plan=self.plan, school_class=club, meeting=meeting, upload_by=last - timedelta(days=7),
             created_by=self.teacher,
         )  # fmt: skip
+        write_lab(assignment, self.teacher)
         self.requests = {
             (code, team.number): PrintRequest.objects.create(
-                room=self.room, assignment=assignment, kit_part=part, team=team, rank=0
+                room=self.room,
+                assignment=assignment,
+                kit_part=part,
+                team=team,
+                rank=0,
             )
             for code, part in self.parts.items()
             for team in teams

@@ -26,11 +26,13 @@ from lessons.models import (
     SchoolClass,
     SchoolDay,
     Team,
+    Term,
 )
 from lessons.signin import set_pin
 from makerlab.accounts.models import Role, School, User
 from makerlab.demo import fixtures
-from makerlab.demo.history import History
+from makerlab.demo.history import CLUB, History
+from makerlab.demo.past_wheels import write_wheels
 from makerlab.work.actions import enqueue, run_waiting
 from meshcheck.types import Verdict
 from printing.models import EmptySpool, Printer, PrinterKind, Room, RoomHours, Spool
@@ -40,18 +42,19 @@ from submissions.models import Submission
 Say = Callable[[str], None]
 PASSWORD = "graph paper and glue"
 PIN = "cart,clock,flag,ruler"
-APPROVED_TEAMS = {1, 2, 3, 5}  # of class 7B; the others are left for whoever tries the demo
+APPROVED_TEAMS = {1, 2, 3, 5, 21}  # of classes 7B and 7D; the others are left for whoever tries the demo
 
 
 def load(say: Say) -> None:
     """Write the invented school, then check and hand in its files. The database must hold no school."""
     with transaction.atomic():
         school = Builder().build()
-        _queue_kit_checks(school)
+        _queue_checks(school)
     say(f"{school} is set up: {school.classes.count()} classes, {User.objects.filter(school=school).count()} people.")
     checked = run_waiting()
     say(f"{checked} kit parts are measured.")
     uploads = _upload_files()
+    write_wheels(school, CLUB)
     say(f"{len(uploads)} student files are uploaded; checking them ...")
     run_waiting()
     _hand_in(uploads)
@@ -97,6 +100,9 @@ class Builder:
             kind = DayKind.objects.create(school=self.school, name=values["name"], weekdays=values["weekdays"])
             self.day_kinds[kind.name] = kind
             Period.objects.bulk_create(Period(day_kind=kind, **period) for period in values["periods"])
+        for term in self.facts["terms"]:
+            first, last = (self.today + timedelta(days=term[f"{end}_days_ahead"]) for end in ("first", "last"))
+            Term.objects.create(school=self.school, name=term["name"], first=first, last=last)
         for day in self.facts["special_days"]:
             SchoolDay.objects.create(
                 school=self.school,
@@ -195,7 +201,7 @@ class Builder:
         return day
 
 
-def _queue_kit_checks(school: School) -> None:
+def _queue_checks(school: School) -> None:
     for part in KitPart.objects.filter(plan__school=school):
         enqueue("check-kit-part", part.pk, school.pk)
 
@@ -203,7 +209,8 @@ def _queue_kit_checks(school: School) -> None:
 def _upload_files() -> list[Submission]:
     """Every student file, by a student of its team, in order of version."""
     uploads = []
-    for entry in sorted(fixtures.student_files(), key=lambda entry: (entry["team"], entry["version"])):
+    entries = [*fixtures.student_files(), *fixtures.lesson_files()]
+    for entry in sorted(entries, key=lambda entry: (entry["team"], entry["version"])):
         team = Team.objects.get(number=entry["team"])
         member = team.memberships.select_related("user").order_by("pk").first()
         assignment = team.school_class.assignments.get()
@@ -217,7 +224,7 @@ def _upload_files() -> list[Submission]:
 
 
 def _hand_in(uploads: list[Submission]) -> None:
-    """Hand in each team's newest version when it can print, and approve a few of 7B's, so that the room has work."""
+    """Hand in each team's newest version when it can print, and approve a few, so that the room has work."""
     newest = {upload.team_id: upload for upload in uploads}
     for upload in newest.values():
         upload.refresh_from_db()

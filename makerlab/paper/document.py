@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -16,10 +17,11 @@ from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import (
+    CondPageBreak,
+    Image,
     KeepTogether,
     ListFlowable,
     ListItem,
-    PageBreak,
     Paragraph,
     SimpleDocTemplate,
     Spacer,
@@ -36,6 +38,8 @@ CARE, WASH = colors.HexColor("#7d5200"), colors.HexColor("#fbf1d6")
 _FACES = {"Sheet": "Regular", "Sheet-Bold": "Bold", "Sheet-Italic": "It", "Sheet-BoldItalic": "BoldIt"}
 MARGIN = 18 * mm
 PADDING = 6  # points a frame keeps free inside the margins
+HEADING_NEEDS = 64  # points: a heading begins no page's last lines without what it is over
+PICTURES_IN_A_ROW = 4
 
 
 @cache
@@ -78,7 +82,7 @@ class Document:
         self.parts.append(Paragraph(escape(title), TITLE))
 
     def heading(self, text: str) -> None:
-        self.parts.append(Paragraph(escape(text), HEADING))
+        self.parts += [CondPageBreak(HEADING_NEEDS), Paragraph(escape(text), HEADING)]
 
     def paragraph(self, text: str, small: bool = False) -> None:
         """Line breaks in the text stay."""
@@ -134,14 +138,36 @@ class Document:
         self.parts += [table, Spacer(1, 6)]
 
     def caution(self, title: str, texts: Iterable[str]) -> None:
-        """A box with a bar at its side: what to read before something that can hurt. Stays on one page where it can."""
+        """A box with a bar at its side: what to read before something that can hurt. Stays on one page where it can,
+        and with a heading right above it."""
         rows = [Paragraph(f"<b>{escape(title)}</b>", CELL)]
         rows += [Paragraph(f"• {escape(text)}", CELL) for text in texts]
         box = Table([[row] for row in rows], colWidths=[self.width], hAlign="LEFT", splitInRow=1)
         style = [("BACKGROUND", (0, 0), (-1, -1), WASH), ("LINEBEFORE", (0, 0), (0, -1), 3, CARE)]
         style += [("TOPPADDING", (0, 0), (-1, -1), 1), ("BOTTOMPADDING", (0, 0), (-1, -1), 2)]
         box.setStyle(TableStyle(style))
-        self.parts += [KeepTogether([box]), Spacer(1, 6)]
+        above = [self.parts.pop()] if getattr(self.parts[-1], "style", None) is HEADING else []
+        self.parts += [KeepTogether([*above, box]), Spacer(1, 6)]
+
+    def pictures(self, rows: Sequence[tuple[bytes, str]]) -> None:
+        """PNG pictures side by side, each with its caption under it. One that cannot be read is left out: the sheet
+        matters more."""
+        wide = self.width / PICTURES_IN_A_ROW
+        cells = []
+        for png, caption in rows:
+            try:
+                image = Image(io.BytesIO(png))
+                shrink = (wide - 2 * PADDING) / image.imageWidth
+            except OSError:
+                continue
+            image.drawWidth, image.drawHeight = image.imageWidth * shrink, image.imageHeight * shrink
+            cells.append([image, Paragraph(escape(caption), CELL)])
+        for first in range(0, len(cells), PICTURES_IN_A_ROW):
+            row: list[Any] = cells[first : first + PICTURES_IN_A_ROW]
+            row += [""] * (PICTURES_IN_A_ROW - len(row))
+            table = Table([row], colWidths=[wide] * PICTURES_IN_A_ROW, hAlign="LEFT")
+            table.setStyle(TableStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 3)]))
+            self.parts += [KeepTogether([table]), Spacer(1, 6)]
 
     def chart(self, spec: Chart, share: float = 0.8) -> None:
         """A chart with its title and legend; ``share`` of the page's width."""
@@ -149,8 +175,13 @@ class Document:
         title = Paragraph(escape(drawn.title[:1].upper() + drawn.title[1:]), HEADING)
         self.parts.append(KeepTogether([title, ChartDrawing(drawn, self.width * share), Spacer(1, 6)]))
 
-    def page_break(self) -> None:
-        self.parts.append(PageBreak())
+    @contextmanager
+    def together(self) -> Iterator[None]:
+        """What is added meanwhile stays on one page where it can."""
+        before, self.parts = self.parts, []
+        yield
+        added = [part for part in self.parts if not isinstance(part, CondPageBreak)]
+        self.parts = [*before, KeepTogether(added)]
 
     @property
     def width(self) -> float:

@@ -10,9 +10,14 @@ from reportlab.platypus import Flowable
 
 from makerlab.components.chart import DrawnChart, DrawnSeries
 
+# as in tokens.css: fills of Okabe and Ito, outlines and lines deepened where those are too faint on white
+FILLS = tuple(
+    colors.HexColor(tone)
+    for tone in ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#f0e442", "#56b4e9", "#e69f00", "#000000")
+)
 SERIES = tuple(
     colors.HexColor(tone)
-    for tone in ("#0072b2", "#c24f00", "#00805d", "#a8538a", "#7a6a00", "#1f7fb8", "#8f6a00", "#4a4a4a")
+    for tone in ("#0072b2", "#d55e00", "#008f68", "#b95f90", "#857c00", "#1d94d8", "#b57d00", "#000000")
 )
 INK, SOFT, RULE, SHEET = (colors.HexColor(tone) for tone in ("#162033", "#485366", "#cdd5bf", "#ffffff"))
 _TOKENS = re.compile(r"[MLHVZmlhvaz]|-?\d+(?:\.\d+)?")
@@ -48,7 +53,7 @@ class ChartDrawing(Flowable):  # type: ignore[misc]
             self._stroke(path, RULE, 0.5)
         self._axes()
         for band in drawn.bands:
-            canvas.setFillColor(SERIES[band.tone - 1], alpha=0.18)
+            canvas.setFillColor(FILLS[band.tone - 1], alpha=0.18)
             canvas.drawPath(path_of(canvas, band.path), stroke=0, fill=1)
         canvas.setFillAlpha(1)
         for curve in drawn.curves:
@@ -86,7 +91,7 @@ class ChartDrawing(Flowable):  # type: ignore[misc]
         colour = SOFT if series.css == "faint" else SERIES[series.tone - 1]
         filled = "hollow" not in series.css and "bar" not in series.css and series.css != "faint"
         canvas.setStrokeColor(colour)
-        canvas.setFillColor(colour if filled else SHEET)
+        canvas.setFillColor(FILLS[series.tone - 1] if filled else SHEET)
         canvas.setLineWidth(1.5)
         open_shape = "bar" in series.css
         canvas.drawPath(path_of(canvas, path), stroke=1, fill=0 if open_shape else 1)
@@ -115,7 +120,7 @@ class ChartDrawing(Flowable):  # type: ignore[misc]
             elif kind == "curve":
                 self._stroke("M1 13L27 5", SERIES[what.tone - 1], 2, what.dash)
             else:
-                canvas.setFillColor(SERIES[what.tone - 1], alpha=0.18)
+                canvas.setFillColor(FILLS[what.tone - 1], alpha=0.18)
                 canvas.drawPath(path_of(canvas, "M1 3H27V15H1Z"), stroke=0, fill=1)
                 canvas.setFillAlpha(1)
             self._text(36, 13, name, INK, "start")

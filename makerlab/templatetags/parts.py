@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django import template
 from django.middleware.csrf import get_token
+from django.template import defaultfilters
 from django.template.context import Context
 from django.templatetags.static import static
+from django.utils import timezone
 from django.utils.formats import number_format
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
@@ -96,7 +98,8 @@ def figure(value: Any, unit: str, label: str, decimals: int | None = None) -> Sa
         return figure_html(format_html('<span class="unknown">{}</span>', _("not known")), label)
     digits = str(value)
     if isinstance(value, int | float):
-        places = decimals if decimals is not None else (0 if isinstance(value, int) else 1)
+        whole = isinstance(value, int) or abs(value) >= 1000  # a tenth of so much says nothing, and is wide on a phone
+        places = decimals if decimals is not None else (0 if whole else 1)
         digits = number_format(round(value, places), places)  # number_format alone cuts off: 7.36 would read 7.3
     return figure_html(parts_html([(digits, unit)]), label)
 
@@ -195,6 +198,24 @@ def hm(duration_s: Any) -> str:
 def clock(moment: datetime | None) -> str:
     """``15:10`` in school time"""
     return figures.clock(moment)
+
+
+@register.filter(name="date", expects_localtime=True, is_safe=False)
+def dated(moment: Any, form: str | None = None) -> Any:
+    """Django's own filter, with a short month small where the reader's language writes it so."""
+    return defaultfilters.date(moment, figures.form_here(form) if form else form)
+
+
+@register.filter
+def long_day(day: date | None) -> str:
+    """``Tuesday 17 November``"""
+    return figures.long_day(day)
+
+
+@register.simple_tag
+def today() -> str:
+    """This day in full, in school time."""
+    return figures.long_day(timezone.localdate())
 
 
 @register.filter

@@ -5,23 +5,31 @@ from __future__ import annotations
 import logging
 import os
 import socket
-from datetime import timedelta
+import time
+from datetime import datetime, timedelta
 from functools import lru_cache
 from typing import Any
 
 import psutil
 from django.conf import settings
 from django.db import transaction
+from django.db.models import Count, Max, Min, QuerySet
 from django.utils import timezone
 
 from makerlab.work.models import Job
-from makerlab.work.registry import HANDLERS, Apply, GiveUp, Handler
+from makerlab.work.registry import DAILY, HANDLERS, Apply, GiveUp, Handler
 
 log = logging.getLogger("makerlab.work")
+done_log = logging.getLogger("makerlab.jobs")
 
 ATTEMPTS_MAX = 3
 LEASE_MARGIN_S = 10
+CLOCKS_APART = timedelta(hours=1)
+QUIET_S = 10.0  # after a ring that failed
+RINGS_MAX = 64  # by the sweeper in one lane: more workers than this do not stand idle
+_quiet_until = float("-inf")
 State = Job.State
+OPEN = (State.WAITING, State.RUNNING)
 
 
 @lru_cache(maxsize=8)
@@ -52,25 +60,50 @@ def enqueue(kind: str, subject: object, school_id: int, *, priority: int = 0, **
     with transaction.atomic():
         waiting = Job.objects.filter(kind=kind, subject=str(subject), state=State.WAITING, payload=payload).first()
         job = waiting or Job.objects.create(
-            kind=kind, lane=handler.lane, subject=str(subject), school_id=school_id, priority=priority, payload=payload
-        )
-        transaction.on_commit(lambda: ring(job.pk))
+            kind=kind, lane=handler.lane, subject=str(subject), school_id=school_id, priority=priority, payload=payload,
+            turn=next_turn(handler.lane, priority, school_id),
+        )  # fmt: skip
+        transaction.on_commit(lambda: ring(job.lane))
     return job
 
 
-def ring(job_id: int) -> None:
-    """Tell the Celery workers, where there are any. A lost ring costs five seconds: the sweeper rings again."""
-    if not settings.REDIS_URL:
+def next_turn(lane: str, priority: int, school_id: int) -> int:
+    """The turn of a new job, so that schools are served one job each in turn however many they have sent.
+
+    A school with nothing open joins at the turn now being served; each further job of its stands one turn later.
+    This is start-time fair queuing with equal weights and jobs of equal size (P. Goyal, H. M. Vin, H. Cheng:
+    "Start-time fair queueing", SIGCOMM 1996); the paper's rule is cited from memory.
+    """
+    standing = Job.objects.filter(lane=lane, priority=priority)
+    now_served = standing.filter(state=State.WAITING).aggregate(turn=Min("turn"))["turn"]
+    if now_served is None:
+        now_served = standing.filter(state=State.RUNNING).aggregate(turn=Max("turn"))["turn"] or 0
+    last = standing.filter(school_id=school_id, state__in=OPEN).aggregate(turn=Max("turn"))["turn"]
+    return int(now_served if last is None else max(now_served, last + 1))
+
+
+def in_order(jobs: QuerySet[Job]) -> QuerySet[Job]:
+    """Jobs in the order in which they are taken."""
+    return jobs.order_by("priority", "turn", "id")
+
+
+def ring(lane: str) -> None:
+    """Tell the Celery workers of a lane, where there are any, that one job waits. Which one is decided when a worker
+    is free, so that the order holds. A lost ring costs five seconds: the sweeper rings again."""
+    global _quiet_until
+    if not settings.REDIS_URL or time.monotonic() < _quiet_until:
         return
     # imported here: the embedded profile never loads Celery
     from kombu.exceptions import OperationalError
+    from redis.exceptions import RedisError
 
-    from makerlab.work.tasks import run_job
+    from makerlab.work.tasks import run_next
 
     try:
-        run_job.delay(job_id)
-    except OperationalError:
-        log.warning("broker not reached; job %s waits for the sweeper", job_id)
+        run_next.apply_async(args=[lane], queue=lane, retry=False)
+    except (OperationalError, RedisError):
+        _quiet_until = time.monotonic() + QUIET_S  # a broker that hangs must not hold up one request after the other
+        log.warning("broker not reached; work in lane %s waits for the sweeper", lane)
 
 
 def claim(lane: str | None = None, job_id: int | None = None) -> Job | None:
@@ -81,7 +114,7 @@ def claim(lane: str | None = None, job_id: int | None = None) -> Job | None:
         waiting = waiting.filter(lane=lane)
     if job_id is not None:
         waiting = waiting.filter(pk=job_id)
-    for job in waiting.order_by("priority", "id")[:5]:
+    for job in in_order(waiting)[:5]:
         handler = HANDLERS.get(job.kind)
         if handler is None:  # written by a newer release: leave it to a worker that knows it
             continue
@@ -128,6 +161,13 @@ def fail(job: Job, message: str, *, final: bool) -> None:
             handler.failed(job, message)
 
 
+def _longest(job: Job, now: datetime) -> datetime:
+    """No lease given at ``now`` ends later. One that does was given before the clock was set back: nobody may wait for
+    tomorrow. Clocks of machines may be an hour apart without a job being taken from anybody."""
+    handler = HANDLERS.get(job.kind)
+    return now + timedelta(seconds=handler.wall_s + LEASE_MARGIN_S if handler else 0) + CLOCKS_APART
+
+
 def sweep() -> int:
     """Give back the jobs of workers that died or overran their lease, and ring for everything that waits.
 
@@ -136,29 +176,40 @@ def sweep() -> int:
     swept = 0
     now = timezone.now()
     for job in Job.objects.filter(state=State.RUNNING):
-        if job.lease_until is not None and job.lease_until > now and not is_gone(job.worker):
+        if job.lease_until is not None and now < job.lease_until < _longest(job, now) and not is_gone(job.worker):
             continue
         if job.kind in HANDLERS:
             fail(job, HANDLERS[job.kind].failed_message, final=False)
             swept += 1
     if settings.REDIS_URL:
-        for job_id in (
-            Job.objects.filter(state=State.WAITING).order_by("priority", "id").values_list("pk", flat=True)[:500]
-        ):
-            ring(job_id)
+        waiting = Job.objects.filter(state=State.WAITING).values("lane").annotate(jobs=Count("pk"))
+        for lane, jobs in waiting.values_list("lane", "jobs"):
+            for _ in range(min(jobs, RINGS_MAX)):
+                ring(lane)
     return swept
+
+
+def do_daily() -> None:
+    """Do the chores of the day. One that fails is told and tried again the next day; the others are done."""
+    for chore in DAILY:
+        try:
+            chore()
+        except Exception:  # whatever a chore does, the worker must live
+            log.exception("%s did not work", chore.__name__)
 
 
 def run(job: Job) -> None:
     """Do one claimed job to its end. Never raises: what went wrong is written on the job."""
     handler = HANDLERS[job.kind]
+    about = {"job": job.pk, "kind": job.kind, "lane": job.lane, "attempt": job.attempt}
     try:
         apply = handler.work(job)
-        finish(job, apply)
+        if finish(job, apply):
+            done_log.info("%s done", job.kind, extra=about)
     except GiveUp as reason:
         fail(job, str(reason), final=True)
     except Exception:  # whatever a job does, the worker must live and the job must be given back
-        log.exception("%s did not work", job)
+        log.exception("%s did not work", job.kind, extra=about)
         fail(job, handler.failed_message, final=False)
 
 
@@ -178,6 +229,8 @@ __all__ = [
     "enqueue",
     "fail",
     "finish",
+    "in_order",
+    "next_turn",
     "run",
     "run_waiting",
     "set_progress",

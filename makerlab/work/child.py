@@ -1,4 +1,5 @@
-"""A disposable child process for work on files from outside: bounded memory, processor time and wall time.
+"""A disposable child process for work on files from outside: bounded memory, processor time and wall time,
+no network where the platform allows that.
 
 The child answers with JSON, never a pickle: it has handled a hostile file, so what it says is only data.
 """
@@ -17,6 +18,9 @@ from multiprocessing.context import BaseContext
 from typing import Any
 
 from django.conf import settings
+
+from makerlab.work.no_network import refuse_network
+from makerlab.work.stored_files import in_place
 
 ANSWER_MAX_BYTES = 32 * 1024 * 1024
 # modules the fork server loads once, so that a child starts in milliseconds with the kernels in place
@@ -58,6 +62,7 @@ def _limit(memory_bytes: int, cpu_s: int) -> None:
 def _child(channel: Connection, target: str, arguments: dict[str, Any], memory_bytes: int, cpu_s: int) -> None:
     module, _, name = target.partition(":")
     function = getattr(importlib.import_module(module), name)
+    refuse_network()
     _limit(memory_bytes, cpu_s)
     try:
         answer = json.dumps({"answer": function(**arguments)}, allow_nan=False).encode()
@@ -70,10 +75,17 @@ def _child(channel: Connection, target: str, arguments: dict[str, Any], memory_b
 
 
 def run(target: str, arguments: dict[str, Any]) -> Any:
-    """Call ``module:function`` with keyword arguments in a child and return its JSON answer.
+    """Call ``module:function`` with keyword arguments in a child and return its JSON answer. Files of the store among
+    the arguments (``stored_files.Stored``) are put in place for it.
 
-    Raises ChildFailed when the child overran a limit, died, or answered nonsense.
+    Raises ChildFailed when the child overran a limit, died, or answered nonsense; FileNotFoundError when a file is not
+    in the store.
     """
+    with in_place(arguments) as local:
+        return _run(target, local)
+
+
+def _run(target: str, arguments: dict[str, Any]) -> Any:
     receiver, sender = _context().Pipe(duplex=False)
     process = _context().Process(  # type: ignore[attr-defined]
         target=_child,

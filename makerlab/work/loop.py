@@ -10,11 +10,13 @@ from collections.abc import Callable
 from django.db import OperationalError, close_old_connections
 
 from makerlab.work import actions
-from makerlab.work.models import Lane
+from makerlab.work.beat import beat_often
+from makerlab.work.lanes import Lane
 
 log = logging.getLogger("makerlab.work")
 IDLE_S = 0.2
 SWEEP_S = 5.0
+FIRST_CHORES_S, DAY_S = 60.0, 86_400.0
 
 
 def work_lane(lane: str, stop: threading.Event) -> None:
@@ -42,10 +44,25 @@ def sweep_often(stop: threading.Event) -> None:
         stop.wait(SWEEP_S)
 
 
+def chores_daily(stop: threading.Event) -> None:
+    while not stop.wait(FIRST_CHORES_S):
+        close_old_connections()
+        actions.do_daily()
+        if stop.wait(DAY_S - FIRST_CHORES_S):
+            return
+
+
 def run_forever(stop: threading.Event, keep_on: Callable[[], bool] = lambda: True) -> None:
     """Serve all lanes until ``stop`` is set or ``keep_on`` says no; a job in hand is finished first."""
-    threads = [threading.Thread(target=work_lane, args=(lane, stop), name=f"lane-{lane}") for lane in Lane.values]
+    lanes = {lane: threading.Thread(target=work_lane, args=(lane, stop), name=f"lane-{lane}") for lane in Lane.values}
+
+    def served() -> list[str]:
+        return [lane for lane, thread in lanes.items() if thread.is_alive()]
+
+    threads = list(lanes.values())
+    threads.append(threading.Thread(target=beat_often, args=(stop, served), name="heartbeat"))
     threads.append(threading.Thread(target=sweep_often, args=(stop,), name="sweeper"))
+    threads.append(threading.Thread(target=chores_daily, args=(stop,), name="chores"))
     for thread in threads:
         thread.start()
     while any(thread.is_alive() for thread in threads):

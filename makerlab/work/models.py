@@ -5,13 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
-
-class Lane(models.TextChoices):
-    """Jobs of one lane run one after the other in the embedded worker; lanes do not wait for each other."""
-
-    MEASURE = "measure", _("measuring")
-    PLAN = "plan", _("planning")
-    CONSIDER = "consider", _("looking further")  # better plans, what may go wrong, situations that are not so
+from makerlab.work.lanes import Lane
 
 
 class Job(models.Model):
@@ -30,6 +24,9 @@ class Job(models.Model):
     school = models.ForeignKey("accounts.School", on_delete=models.CASCADE, related_name="jobs")
     payload = models.JSONField(default=dict, blank=True)
     priority = models.SmallIntegerField(default=0, help_text=_("lower runs first"))
+    turn = models.PositiveBigIntegerField(
+        default=0, db_default=0, help_text=_("of equal priority, lower runs first: schools take turns")
+    )
 
     state = models.CharField(max_length=8, choices=State.choices, default=State.WAITING)
     attempt = models.PositiveSmallIntegerField(default=0)
@@ -44,8 +41,10 @@ class Job(models.Model):
 
     class Meta:
         indexes = [
-            models.Index(fields=["state", "lane", "priority", "id"]),
+            models.Index(fields=["state", "lane", "priority", "turn", "id"]),
+            models.Index(fields=["school", "lane", "state", "turn"]),
             models.Index(fields=["kind", "subject", "-id"]),
+            models.Index(fields=["lane", "state", "-finished_at"]),
         ]
         constraints = [
             models.CheckConstraint(
@@ -60,3 +59,14 @@ class Job(models.Model):
     @property
     def is_open(self) -> bool:
         return self.state in {self.State.WAITING, self.State.RUNNING}
+
+
+class Heartbeat(models.Model):
+    """A worker process and when it was last heard of."""
+
+    worker = models.CharField(max_length=120, unique=True)
+    lanes = models.JSONField(default=list)
+    seen_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.worker} serves {', '.join(self.lanes)}"

@@ -32,6 +32,7 @@ class Handler:
 
 
 HANDLERS: dict[str, Handler] = {}
+DAILY: list[Callable[[], object]] = []  # chores without a subject, done once a day; doing one twice must change nothing
 
 
 def register(handler: Handler) -> None:

@@ -8,6 +8,7 @@ from collections.abc import Callable
 
 import meshcheck.warmup
 import planning.warmup
+from makerlab.work.warmth import note_warm
 
 
 def warm_up(say: Callable[[str], None], stop: threading.Event | None = None) -> float:
@@ -25,4 +26,6 @@ def warm_up(say: Callable[[str], None], stop: threading.Event | None = None) -> 
         took = time.perf_counter() - since
         if took > 0.5 or number == len(steps):
             say(f"Preparing the measuring and planning engine: {number} of {len(steps)} ({name}, {took:.1f} s)")
+    else:
+        note_warm()
     return time.perf_counter() - began

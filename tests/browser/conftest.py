@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
+import shutil
 import signal
-import socket
+import sqlite3
 import subprocess
 import sys
 import threading
@@ -14,11 +16,15 @@ import urllib.request
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import psutil
 import pytest
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, sync_playwright
 
+from tests.conftest import free_port
+
+PIN = "cart,clock,flag,ruler"  # of every student of the demo
 ROOT = Path(__file__).resolve().parents[2]
 START_S = 420
 # What a child says whose worker was killed (kill -9) while it was being told what to do: nothing is wrong with it.
@@ -45,12 +51,6 @@ class Demo:
             if "worker" in child.cmdline():
                 return int(child.pid)
         raise LookupError("the demo has no worker")
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 def start_demo(folder: Path) -> Demo:
@@ -116,12 +116,15 @@ class Desk:
     complaints: list[str]
 
 
-def open_desk(
-    browser: Browser, demo: Demo, role: str, width: int = 1280, height: int = 900, dark: bool = False
+def new_desk(
+    browser: Browser, demo: Demo, width: int = 1280, height: int = 900, dark: bool = False, language: str = "en"
 ) -> Desk:
-    """A window signed in as a role of the demo by one click; every request must stay on the demo's own address."""
+    """A window nobody has signed in at; every request must stay on the demo's own address."""
     context: BrowserContext = browser.new_context(
-        viewport={"width": width, "height": height}, color_scheme="dark" if dark else "light", base_url=demo.address
+        viewport={"width": width, "height": height},
+        color_scheme="dark" if dark else "light",
+        base_url=demo.address,
+        locale=language,
     )
     page = context.new_page()
     complaints: list[str] = []
@@ -131,7 +134,72 @@ def open_desk(
         "request",
         lambda r: complaints.append(f"leaves the site: {r.url}") if not r.url.startswith(demo.address) else None,
     )
-    page.goto("/sign-in/")
-    page.get_by_role("button", name=re.compile(role, re.IGNORECASE)).first.click()
-    page.wait_for_url(lambda url: "/sign-in" not in url)
     return Desk(page, complaints)
+
+
+def open_desk(
+    browser: Browser,
+    demo: Demo,
+    role: str,
+    width: int = 1280,
+    height: int = 900,
+    dark: bool = False,
+    language: str = "en",
+) -> Desk:
+    """A window signed in as a role of the demo by one click; ``nobody`` signs in no one."""
+    desk = new_desk(browser, demo, width, height, dark, language)
+    if role == "nobody":
+        return desk
+    desk.page.goto("/sign-in/")
+    desk.page.locator(f"form[action='/sign-in/demo/{role}/'] button").click()
+    desk.page.wait_for_url(lambda url: "/sign-in" not in url)
+    return desk
+
+
+def student_desk(browser: Browser, demo: Demo, class_code: str, nickname: str, width: int = 360) -> Desk:
+    """A window a student of the demo has signed in at as students do: class code, nickname, four pictures."""
+    desk = new_desk(browser, demo, width)
+    desk.page.goto("/sign-in/student/")
+    desk.page.get_by_label("Class code").fill(class_code)
+    desk.page.get_by_label("Nickname").fill(nickname)
+    for picture in PIN.split(","):
+        desk.page.locator(f"[data-picture={picture}]").click()
+    desk.page.get_by_role("button", name="Sign in").click()
+    desk.page.wait_for_url(lambda url: "/sign-in" not in url)
+    return desk
+
+
+@pytest.fixture(scope="session")
+def pages(demo: Demo, tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, Any]]:
+    """Walked on a copy: a page may write (what somebody has seen), and other tests go on in the meantime."""
+    copy = tmp_path_factory.mktemp("walked")
+    shutil.copytree(demo.folder / "media", copy / "media")
+    shutil.copy(demo.folder / "secret_key", copy)
+    with sqlite3.connect(demo.folder / "makerlab.sqlite3") as there, sqlite3.connect(copy / "makerlab.sqlite3") as here:
+        there.backup(here)
+    environment = {
+        **os.environ,
+        "MAKERLAB_VAR": str(copy),
+        "PYTHONPATH": os.pathsep.join([str(ROOT), str(ROOT / "queue")]),
+    }
+    done = subprocess.run(
+        [sys.executable, "-m", "tests.browser.walk"],
+        cwd=ROOT,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr[-4000:]
+    found: list[dict[str, Any]] = json.loads(done.stdout)
+    return found
+
+
+def addresses_of(pages: list[dict[str, Any]], role: str) -> dict[str, str]:
+    """One path for each named address this role may open: the page with most on it. Fragments stand in other pages."""
+    fullest: dict[str, dict[str, Any]] = {}
+    for page in pages:
+        known = fullest.get(page["name"])
+        if page["role"] == role and page["whole"] and (known is None or page["html_bytes"] > known["html_bytes"]):
+            fullest[page["name"]] = page
+    return {name: page["path"] for name, page in fullest.items()}

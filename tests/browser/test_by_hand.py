@@ -121,3 +121,52 @@ def test_moving_a_copy_by_keyboard_and_mouse(demo: Demo, browser: Browser):
     expect(page.locator("body")).to_contain_text("The planner lays")
     expected = [each for each in desk.complaints if "422" not in each]  # the refused save is a 422 by design
     assert not expected
+
+
+def keys_between(start: tuple[float, float, float], end: tuple[float, float, float]) -> list[str]:
+    """Arrow keys that bring a copy from one place to within a millimetre of another."""
+    pressed: list[str] = []
+    for away, more, less in (
+        (end[0] - start[0], "ArrowRight", "ArrowLeft"),
+        (end[1] - start[1], "ArrowUp", "ArrowDown"),
+    ):
+        key, steps = (more if away > 0 else less), round(abs(away))
+        pressed += [f"Shift+{key}"] * (steps // 10) + [key] * (steps % 10)
+    return pressed
+
+
+def test_a_collision_is_told_and_a_copy_comes_back_by_keyboard_alone(demo: Demo, browser: Browser):
+    desk = open_desk(browser, demo, "technician", width=1280, height=1400)
+    page = desk.page
+    plate = a_plate(demo)
+    page.goto(f"/plates/{plate}/arrange/")
+    expect(page.locator("[data-sound]")).to_be_visible()
+    copies = page.locator("[data-copy]:not(.away)")
+    first, second = (copies.nth(at).get_attribute("data-copy") or "" for at in (0, 1))
+    moved, other = (page.locator(f"[data-copy='{number}']") for number in (first, second))
+    start, there = place(page, moved), place(page, other)
+
+    moved.focus()
+    for key in keys_between(start, there):
+        page.keyboard.press(key)
+    expect(page.locator("[data-troubles]")).to_contain_text("lie on top of each other")
+    for each in (moved, other):
+        expect(each).to_have_class(re.compile("clash"))
+    expect(page.locator("[data-said]")).to_contain_text("lie on top of each other")
+    for key in keys_between(place(page, moved), start):
+        page.keyboard.press(key)
+    page.locator("[data-sound]").wait_for(state="visible")
+
+    page.keyboard.press("Delete")  # the focus goes on to its tick, where Space brings it back to where there is room
+    expect(moved).to_be_hidden()
+    expect(page.locator(f"[data-row='{first}'] input[name=on]")).to_be_focused()
+    page.keyboard.press("Space")
+    expect(moved).to_be_visible()
+    page.locator("[data-sound]").wait_for(state="visible")
+    page.locator("#save").focus()
+    page.keyboard.press("Enter")
+    page.wait_for_url(f"**/plates/{plate}/")
+    assert asked(demo, "SELECT arranged FROM printing_plate WHERE id = ?", plate) == [(1,)]
+    page.get_by_role("button", name="Let the planner lay it out again").press("Enter")
+    page.wait_for_url(re.compile("/room/"))
+    assert not desk.complaints

@@ -43,7 +43,9 @@ SCREENS = {
 
 def words(page: Page) -> list[str]:
     """Headings and column heads: what a screen is made of, without names, dates and figures. The first heading may tell
-    how things stand ("One thing needs you"), so it does not count."""
+    how things stand ("One thing needs you"), so it does not count. What is folded away is opened first:
+    a lab's cautions fold once somebody has measured."""
+    page.evaluate("document.querySelectorAll('main details').forEach((folded) => (folded.open = true))")
     said = page.locator("main :is(h2, h3, caption, th[scope=col])").all_inner_texts()
     plain = (re.sub(r"\s+", " ", re.sub(r"\b[\w+×]*\d[\w:.,×]*", "#", text)).strip() for text in said)
     return sorted({text for text in plain if text and "#" not in text})

@@ -15,6 +15,7 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Browser, Page, expect
 
+from meshcheck.shown.binary import ShownMesh, packed
 from tests.browser.conftest import CHROMIUM_ARGUMENTS, Demo, Desk, open_desk
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
@@ -33,14 +34,16 @@ def desk(demo: Demo, browser: Browser) -> Iterator[Desk]:
 
 def opened(page: Page, path: str) -> None:
     page.goto(path)
-    page.locator("[data-view-stage].is-live").scroll_into_view_if_needed(timeout=20_000)
+    page.locator("[data-view-stage]").scroll_into_view_if_needed(timeout=20_000)  # it is drawn when somebody sees it
+    page.locator("[data-view-stage].is-live").wait_for(timeout=60_000)
     settled(page)
 
 
 def settled(page: Page) -> None:
-    """Two frames later everything asked for is drawn."""
+    """Two frames later everything asked for is drawn; where that is slow, all of it some time after the last move."""
     page.evaluate("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
     page.wait_for_timeout(150)
+    expect(page.locator("[data-viewer][data-few]")).to_have_count(0)
 
 
 def stage(page: Page) -> np.ndarray:
@@ -186,6 +189,56 @@ def test_a_lost_context_leaves_the_picture_and_comes_back(desk: Desk):
     expect(page.locator("[data-view-canvas]")).to_be_visible()
     assert differ(stage(page), first) < 0.002
     desk.complaints[:] = [said for said in desk.complaints if "CONTEXT_LOST" not in said]  # said by the browser itself
+
+
+def big_mesh(faces_least: int) -> bytes:
+    """A round part with a rippled top, as the server sends it: nothing on it is flat, so nothing can be left out."""
+    side = int(np.sqrt(faces_least / 2)) + 1
+    x, y = (grid.ravel() for grid in np.meshgrid(np.linspace(-30, 30, side + 1), np.linspace(-30, 30, side + 1)))
+    vertices = np.column_stack([x, y, 6 + np.sin(x) * np.cos(y)])
+    corner = (np.arange(side)[:, None] * (side + 1) + np.arange(side)).ravel()
+    lower = np.column_stack([corner, corner + 1, corner + side + 2])
+    upper = np.column_stack([corner, corner + side + 2, corner + side + 1])
+    faces = np.concatenate([lower, upper]).astype(np.int32)
+    flags = np.zeros(len(faces), np.uint8)
+    return packed(ShownMesh(vertices, faces, np.zeros((0, 2), np.int32), flags, len(faces)))
+
+
+def test_a_mesh_drawn_slowly_turns_with_fewer_triangles_and_says_so(demo: Demo, browser: Browser):
+    desk = open_desk(browser, demo, "teacher")
+    page = desk.page
+    page.route("**/mesh/", lambda route: route.fulfill(status=200, body=big_mesh(180_000)))
+    # a graphics card may be quick: the clock says that every frame took long
+    page.add_init_script("{ let at = 0; performance.now = () => (at += 60); }")
+    opened(page, STEEP)
+    whole = stage(page)
+    expect(page.locator("[data-view-few]")).to_be_visible()
+    page.evaluate(
+        """() => { const root = document.querySelector("[data-viewer]"); window.drawn = [];
+                   new MutationObserver(() => window.drawn.push(root.hasAttribute("data-few")))
+                     .observe(root, { attributes: true, attributeFilter: ["data-few"] }); }"""
+    )
+    page.locator("[data-view-canvas]").focus()
+    page.keyboard.press("ArrowLeft")
+    turned = stage(page)
+    assert page.evaluate("drawn") == [True, False]  # few while it moved, then all of it again
+    assert differ(turned, whole) > 0.01
+    page.keyboard.press("ArrowRight")
+    assert differ(stage(page), whole) < 0.002
+    assert desk.complaints == []
+    page.context.close()
+
+
+def test_a_mesh_drawn_quickly_is_never_simplified(desk: Desk):
+    page = desk.page
+    page.add_init_script("performance.now = () => 0")
+    page.route("**/mesh/", lambda route: route.fulfill(status=200, body=big_mesh(20_000)))
+    opened(page, STEEP)
+    page.locator("[data-view-canvas]").focus()
+    page.keyboard.press("ArrowLeft")
+    page.evaluate("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+    assert page.locator("[data-viewer][data-few]").count() == 0
+    expect(page.locator("[data-view-few]")).to_be_hidden()
 
 
 def test_who_saves_data_is_asked_first(desk: Desk):

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import signal
+import socket
 import sys
 import time
 
@@ -40,6 +42,14 @@ def not_json() -> object:
 
 def raise_it() -> None:
     raise RuntimeError("on purpose")
+
+
+def reach_out(family: int) -> str:
+    try:
+        socket.socket(family).close()
+    except OSError as error:
+        return errno.errorcode[error.errno or 0]
+    return "opened"
 
 
 def who() -> dict[str, object]:

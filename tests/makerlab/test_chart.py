@@ -6,6 +6,7 @@ import re
 from itertools import pairwise
 
 import pytest
+from django.conf import settings
 from django.template import Context, Template
 from hypothesis import given
 from hypothesis import strategies as st
@@ -13,6 +14,7 @@ from hypothesis import strategies as st
 from makerlab.components.chart import (
     HEIGHT,
     LEFT,
+    MARKERS,
     WIDTH,
     AxisOf,
     Band,
@@ -25,6 +27,7 @@ from makerlab.components.chart import (
     scale_for,
     ticks_between,
 )
+from makerlab.paper import drawing
 
 VALUES = st.floats(-1e6, 1e6, allow_nan=False)
 
@@ -106,3 +109,41 @@ def test_it_is_drawn_with_classes_only_and_escaped() -> None:
     assert "<title>1 g: 2 s</title>" in html
     assert 'stroke-dasharray="2 5"' in html
     assert html.count("<li>") == 4
+
+
+OKABE_ITO = {"#0072b2", "#d55e00", "#009e73", "#cc79a7", "#f0e442", "#56b4e9", "#e69f00", "#000000"}
+
+
+def _luminance(colour: str) -> float:
+    """Relative luminance (WCAG 2.2, definition)."""
+    parts = [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
+    red, green, blue = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+def _contrast(one: str, other: str) -> float:
+    low, high = sorted((_luminance(one), _luminance(other)))
+    return (high + 0.05) / (low + 0.05)
+
+
+def test_series_have_the_colours_of_okabe_and_ito_and_outlines_that_can_be_seen() -> None:
+    """The eight colours as in R's palette.colors("Okabe-Ito") (from memory); outlines 3:1 on the sheet, WCAG 2.2
+    success criterion 1.4.11, by day and by night."""
+    tokens = (settings.BASE_DIR / "makerlab/static/makerlab/css/tokens.css").read_text("utf-8")
+    fills = re.findall(r"--fill-\d: (?:light-dark\()?(#[0-9a-f]{6})", tokens)
+    assert len(fills) == 8
+    assert set(fills) == OKABE_ITO
+    sheet = re.search(r"--sheet: light-dark\((#[0-9a-f]{6}), (#[0-9a-f]{6})\)", tokens)
+    assert sheet is not None
+    outlines = re.findall(r"--series-\d: light-dark\((#[0-9a-f]{6}), (#[0-9a-f]{6})\)", tokens)
+    assert len(outlines) == 8
+    for day, night in outlines:
+        assert _contrast(day, sheet[1]) >= 3, day
+        assert _contrast(night, sheet[2]) >= 3, night
+    paper = [colour.hexval().replace("0x", "#") for colour in drawing.FILLS]
+    assert paper == fills
+    assert [colour.hexval().replace("0x", "#") for colour in drawing.SERIES] == [day for day, _night in outlines]
+
+
+def test_no_two_of_eight_series_look_alike_without_colour() -> None:
+    assert len(set(MARKERS)) == 8

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import socket
+import sys
 import time
 
 import pytest
@@ -47,3 +49,10 @@ def test_every_bad_end_is_told_apart(settings, target, arguments, limits, why):
     assert failed.value.why == why
     assert time.perf_counter() - began < 20
     assert child.run(HERE + "add", {"a": 1, "b": 1}) == 2  # the next child is not harmed
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems have no such filter")
+@pytest.mark.parametrize("family", [socket.AF_INET, socket.AF_INET6, socket.AF_UNIX])
+def test_the_child_opens_no_socket(family):
+    assert child.run(HERE + "reach_out", {"family": int(family)}) == "EPERM"
+    socket.socket(family).close()  # and here it is allowed as before

@@ -9,10 +9,12 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+import psycopg
 import pytest
 import redis
 
 from tests.conftest import missing, own_postgres
+from tests.faults.servers import wait_until
 
 ROOT = Path(__file__).resolve().parents[2]
 BROKER = "redis://127.0.0.1:6379/9"
@@ -60,7 +62,7 @@ def manage(environment: dict[str, str], *arguments: str) -> str:
     return done.stdout
 
 
-def start_worker(environment: dict[str, str]) -> subprocess.Popen[bytes]:
+def start_worker(environment: dict[str, str], *more: str) -> subprocess.Popen[bytes]:
     command = [
         sys.executable,
         "-m",
@@ -74,6 +76,7 @@ def start_worker(environment: dict[str, str]) -> subprocess.Popen[bytes]:
         "2",
         "-l",
         "WARNING",
+        *more,
     ]
     return subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
 
@@ -117,3 +120,36 @@ def test_a_lost_ring_and_a_killed_worker_lose_no_job(environment):
     finally:
         worker.terminate()
         worker.wait(30)
+
+
+def heard_of(environment: dict[str, str]) -> list[list[str]]:
+    """The lanes of every heartbeat, by plain SQL."""
+    with psycopg.connect(environment["DATABASE_URL"]) as database:
+        return [row[0] for row in database.execute("SELECT lanes FROM work_heartbeat").fetchall()]
+
+
+def ready_says(environment: dict[str, str]) -> str:
+    """What /readyz says of workers."""
+    look = "from makerlab.health.ready import worker; print(worker())"
+    return manage(environment, "shell", "-v0", "-c", look).strip()
+
+
+def test_a_celery_worker_is_heard_of_with_its_lanes_until_it_leaves_or_dies(environment):
+    manage(environment, "migrate", "-v0")
+    worker = start_worker(environment, "--queues", "celery,measure,plan")
+    try:
+        wait_until(lambda: heard_of(environment) == [["measure", "plan"]], 120, "a heartbeat")
+        assert ready_says(environment) == "nobody serves consider"
+        worker.terminate()
+        worker.wait(60)
+        assert heard_of(environment) == [], "who stops in order takes its row along"
+        worker = start_worker(environment)
+        wait_until(lambda: heard_of(environment) != [], 120, "a heartbeat")
+        assert ready_says(environment) == "ok"
+        worker.kill()
+        worker.wait()
+        assert len(heard_of(environment)) == 1
+        assert ready_says(environment) == "nobody serves measure, plan, consider"
+    finally:
+        worker.kill()
+        worker.wait()

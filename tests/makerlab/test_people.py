@@ -103,3 +103,21 @@ def test_ones_own_password(world, signed_in, client):
     client.logout()
     assert client.login(username=world.teacher.username, password=fresh)
     assert signed_in(world.student).get(page).status_code == 404
+
+
+def test_a_password_on_paper_is_changed_before_anything_else_opens(world, client):
+    password = give_password(world.administrator, world.teacher)
+    client.post("/sign-in/", {"username": "teacher", "password": password})
+    for name in ("printing:today", "home", "lessons:class-list"):
+        assert client.get(reverse(name))["Location"] == reverse("accounts:own-password")
+    page = reverse("accounts:own-password")
+    assert "was on paper" in text_of(client.get(page))
+    fresh = "heron ladder seventeen moss"
+    client.post(page, {"old_password": password, "new_password1": fresh, "new_password2": fresh})
+    assert client.get(reverse("printing:today")).status_code == 200
+
+
+def test_a_password_on_paper_opens_nothing_after_its_days(world, client, settings):
+    password = give_password(world.administrator, world.teacher)
+    settings.GIVEN_PASSWORD_DAYS = -1
+    assert client.post("/sign-in/", {"username": "teacher", "password": password}).status_code == 422

@@ -2,130 +2,48 @@
 
 A new address without a line in the table fails here. This writes the table anew; read the difference before committing:
 ``MAKERLAB_WRITE_PERMISSIONS=1 pytest tests/makerlab/test_permissions.py``. Beside the table, what must hold whatever it
-says: nobody without a sign-in gets in, and nobody of another school finds an object of ours.
+says: nobody without a sign-in gets in, nobody of another school, another class or another team finds an object of ours,
+and what one may not know of answers like what is not there. Lists and posted fields: test_walls.py.
 """
 
 from __future__ import annotations
 
-import gzip
 import os
-from collections.abc import Iterator
-from datetime import time
-from typing import Any
+import re
 
 import pytest
-from django.core.files.base import ContentFile
-from django.db import transaction
 from django.test import Client
-from django.urls import URLPattern, URLResolver, get_resolver, reverse
-from django.utils import timezone
+from django.urls import reverse
 
-from lessons.models import Coasting, DayKind, MeasuredFile, SchoolDay
-from lessons.showing import SUFFIX, ShownFiles, keep
-from makerlab.accounts.models import User
-from printing.models import ExtraHours, Plate, PreparedFile, WhatIf
+from makerlab.accounts.models import Role, User
 from tests.conftest import ROOT
-from tests.lessons.lab.test_experiment import GOOD
-from tests.printing.helpers import make_plate, ordered, started
-from tests.submissions.make import make_submission
-from tests.world import World
+from tests.makerlab.site_addresses import MISSING, Visitors, addresses, arguments, objects
+from tests.world import PASSWORD, World, make_student
 
 pytestmark = pytest.mark.django_db
 Answers = dict[tuple[str, str], dict[str, int]]
 PAGE = ROOT / "docs" / "permissions.md"
 WRITE = os.environ.get("MAKERLAB_WRITE_PERMISSIONS") == "1"
 PEOPLE = (
-    "anonymous", "student", "far_student", "teacher", "far_teacher", "technician", "administrator", "other_student",
-    "other_teacher", "other_technician",
+    "anonymous", "student", "classmate", "far_student", "teacher", "far_teacher", "technician", "administrator",
+    "other_student", "other_teacher", "other_technician", "other_administrator",
 )  # fmt: skip
-OPEN = {"accounts:sign-in", "accounts:sign-in-demo", "accounts:sign-out", "lessons:student-sign-in"}
+METHODS = ("get", "post")
+NO_SUCH_METHODS = ("put", "patch", "delete", "options", "trace", "propfind")
+OPEN = {"accounts:sign-in", "accounts:sign-in-demo", "accounts:sign-out", "lessons:student-sign-in", "language"}
+OPEN |= {"accounts:sign-in-code"}  # leads to the sign-in unless a right password came before
+OPEN |= {"offline-worker"}  # a script without anything about anybody
 OPEN |= {"printing:calendar-feed"}  # whoever knows the token; an unknown one is a 404
-OTHERS = ("other_student", "other_teacher", "other_technician")
+OTHERS = ("other_student", "other_teacher", "other_technician", "other_administrator")
+NOT_FOUND = {404, 405}
+CHANGED = "the answers changed; see this file's docstring"
 
 
-def addresses() -> Iterator[tuple[str, URLPattern]]:
-    """Every named address of the site with its pattern."""
-
-    def walk(resolver: URLResolver, prefix: str) -> Iterator[tuple[str, URLPattern]]:
-        for entry in resolver.url_patterns:
-            if isinstance(entry, URLResolver):
-                yield from walk(entry, f"{prefix}{entry.namespace}:" if entry.namespace else prefix)
-            else:
-                yield f"{prefix}{entry.name}", entry
-
-    yield from walk(get_resolver(), "")
-
-
-def give_something_to_show(item: MeasuredFile) -> None:
-    """A mesh and pictures beside the item's file, as a check leaves them; what they hold does not matter here."""
-    if not item.file:
-        item.file.save("", ContentFile(b"solid"))
-    item.shown = {"key": "0" * 32, "faces": 1, "faces_measured": 1, "flags": {}, "bytes": 1, "from_below": False}
-    keep(item, ShownFiles({kind: gzip.compress(b"") for kind in SUFFIX}, item.shown))
-    item.save()
-
-
-def objects(world: World) -> dict[str, Any]:
-    """By the noun an address begins with: an object of our team, our class, our room."""
-    world.plan.content = {"experiment": GOOD}
-    world.plan.save(update_fields=["content"])
-    world.plan.versions.create(number=1, fields={"title": world.plan.title, "content": {}})
-    request = ordered(world)
-    waiting = make_submission(world, team=world.second_team, state="handed_in")
-    run = started(world, make_plate(world, request, number=1))
-    plate = Plate.objects.create(
-        room=world.room, number=2, material="PLA", colour="white", bed_width_mm=220, bed_depth_mm=220, mass_g=1
-    )
-    prepared = PreparedFile(plate=plate, kind=world.printers[0].kind, file_name="P2.gcode", dialect="printer-ms")
-    prepared.file.save("", ContentFile(b"G1 X1 F100"))
-    for seen in (request.submission, world.wheel):
-        give_something_to_show(seen)
-    return {
-        "prepared": prepared,
-        "submission": request.submission, "review": waiting, "request": request, "run": run, "plate": plate,
-        "printer": world.printers[0], "spool": world.printers[0].spool, "plan": world.plan, "kit": world.wheel,
-        "experiment": world.plan,
-        "coasting": Coasting.objects.create(
-            assignment=world.assignment, team=world.team, design="own wheel", length_m=2, time_s=6
-        ),
-        "class": world.school_class, "team": world.team, "meeting": world.meeting, "assignment": world.assignment,
-        "hours": ExtraHours.objects.create(
-            room=world.room, date=timezone.localdate(), starts_at=time(16), ends_at=time(18)
-        ),
-        "day": DayKind.objects.get(school=world.school),
-        "special": SchoolDay.objects.create(school=world.school, date=timezone.localdate()),
-        "what": WhatIf.objects.create(room=world.room, made_by=world.teacher, changes={"out": [world.printers[1].pk]}),
-        "room": world.room, "student": world.student.membership, "lab": world.assignment,
-        "person": world.technician, "kind": world.printers[0].kind,
-    }  # fmt: skip
-
-
-def arguments(name: str, pattern: URLPattern, world: World, known: dict[str, Any]) -> dict[str, Any]:
-    """Values for the address's converters. Fails for a noun this table does not know yet."""
-    fixed: dict[str, Any] = {"assignment_id": world.assignment.pk, "kit_part_id": world.wheel.pk}
-    fixed |= {"role": "teacher", "kind": "stl", "number": 1, "token": "0" * 43}
-    values = {}
-    for converter in pattern.pattern.converters:
-        noun = name.partition(":")[2].partition("-")[0]
-        if converter in fixed:
-            values[converter] = fixed[converter]
-        elif converter == "pk" and noun in known:
-            values[converter] = known[noun].pk
-        else:
-            pytest.fail(f"{name}: say in this test which object {converter} of {noun!r} is")
-    return values
-
-
-def answer(person: User | None, method: str, path: str) -> int:
-    """The status of one request in a session of its own; whatever it did is undone."""
-    with transaction.atomic():
-        client = Client(raise_request_exception=False)
-        if person is not None:
-            client.force_login(person)
-        response = getattr(client, method)(path)
-        b"".join(response)  # a download holds its file open until its end
-        transaction.set_rollback(True)
-    return int(response.status_code)
+def everybody(world: World) -> dict[str, User | None]:
+    """All roles of the table: the world's people, one more of the class in another team, one more administrator."""
+    classmate = make_student(world.school_class, world.second_team, "Fern")
+    head = User.objects.create_staff(world.other_school, "other_head", Role.ADMINISTRATOR, PASSWORD, "other head")
+    return {**world.people(), "anonymous": None, "classmate": classmate, "other_administrator": head}
 
 
 @pytest.fixture(scope="module")
@@ -143,28 +61,31 @@ def found(request, once, settings) -> Answers:
 
 
 def table_of(world: World) -> Answers:
-    known = objects(world)
-    people = world.people() | {"anonymous": None}
+    known, people, visitors = objects(world), everybody(world), Visitors()
     table = {}
     for name, pattern in addresses():
         path = reverse(name, kwargs=arguments(name, pattern, world, known))
-        for method in ("get", "post"):
-            table[name, method] = {who: answer(people[who], method, path) for who in PEOPLE}
+        for method in METHODS:
+            table[name, method] = {who: visitors.ask(people[who], method, path).status_code for who in PEOPLE}
     return table
 
 
 def page(table: Answers) -> str:
+    named = len({name for name, _method in table})
     lines = [
         "# Who gets what",
         "",
         "Generated by tests/makerlab/test_permissions.py; do not edit. Status of a request without a body to an object",
         "of our team, class or room. 200 a page or file, 204 nothing new, 302 sent on, 403 not for this person,",
-        "404 not found for this person, 405 wrong method, 409 or 422 understood and refused. `far_` is another class",
-        "of the school, `other_` another school.",
+        "404 not found for this person, 405 wrong method, 409 or 422 understood and refused. `classmate` is in another",
+        "team of the class, `far_` in another class of the school, `other_` in another school.",
+        "",
+        f"{named} addresses x {len(PEOPLE)} people x {len(METHODS)} methods: {len(table) * len(PEOPLE)} answers."
+        f" Any other method is refused ({', '.join(NO_SUCH_METHODS).upper()}: 405 at every address).",
         "",
         "| address | method | " + " | ".join(PEOPLE) + " |",
         "|---|---|" + "---|" * len(PEOPLE),
-    ]  # fmt: skip
+    ]
     for (name, method), statuses in sorted(table.items()):
         lines.append(f"| {name} | {method.upper()} | " + " | ".join(str(statuses[who]) for who in PEOPLE) + " |")
     return "\n".join(lines) + "\n"
@@ -175,11 +96,13 @@ def test_the_table_is_as_written(found):
     if WRITE:
         PAGE.write_text(text, "utf-8")
     written = PAGE.read_text("utf-8") if PAGE.exists() else ""
-    assert written == text, "the answers changed; see this file's docstring"
+    assert written == text, CHANGED
 
 
-def test_nothing_breaks(found):
-    assert {key: row for key, row in found.items() if max(row.values()) >= 500} == {}
+def test_nothing_breaks_and_nothing_is_forbidden_that_could_be_unknown(found):
+    """403 would say that there is something to be forbidden."""
+    odd = {key: row for key, row in found.items() if max(row.values()) >= 500 or 403 in row.values()}
+    assert odd == {}
 
 
 def test_without_a_sign_in_every_page_sends_to_it(found):
@@ -188,21 +111,84 @@ def test_without_a_sign_in_every_page_sends_to_it(found):
 
 
 def test_nobody_of_another_school_finds_our_objects(found):
-    with_object = {name for name, pattern in addresses() if "pk" in pattern.pattern.converters}
+    with_object = {name for name, pattern in addresses() if pattern.pattern.converters.keys() & {"pk", "assignment_id"}}
+    assert len(with_object) > 100
     leaks = {
         (name, method, who): row[who]
         for (name, method), row in found.items()
         for who in OTHERS
-        if name in with_object and row[who] not in {403, 404, 405}
+        if name in with_object and row[who] not in NOT_FOUND
     }
     assert leaks == {}
 
 
-def test_a_student_of_another_class_finds_nothing_of_a_team(found):
-    team_only = ("submissions:submission-", "submissions:review-", "printing:")
+TEAM_ONLY = ("submissions:submission-", "submissions:review-", "printing:")
+CLASS_ONLY = (
+    "submissions:submission-", "submissions:review-", "lessons:class-", "lessons:team-", "lessons:student-",
+    "lessons:meeting-", "lessons:assignment-", "lessons:lab-", "lessons:coasting-", "printing:assignment-",
+)  # fmt: skip
+NO_OBJECT = {
+    "lessons:class-list",
+    "lessons:class-new",
+    "lessons:class-archive-several",
+    "lessons:lab-list",
+    "submissions:review-list",
+}
+# sign-in is for those who are not signed in; a list shows one's own, if anything; one's own team's file may be sent
+NO_OBJECT |= {"lessons:student-sign-in", "submissions:submission-create", "printing:today", "printing:request-missing"}
+NO_OBJECT |= {"printing:assignment-costs", "submissions:review-approve-passing", "submissions:review-undo"}
+TOKEN = re.compile(rb"[A-Za-z0-9]{64}")  # of forms: another in every answer
+
+
+@pytest.mark.parametrize(
+    ("who", "beginnings"),
+    [
+        ("classmate", TEAM_ONLY),
+        ("far_student", CLASS_ONLY + TEAM_ONLY),
+        ("far_teacher", CLASS_ONLY),
+        ("student", ("submissions:review-", "lessons:class-", "lessons:student-", "lessons:team-", "printing:")),
+    ],
+)
+def test_what_is_not_theirs_is_not_found(found, who, beginnings):
     leaks = {
-        key: row["far_student"]
+        key: row[who]
         for key, row in found.items()
-        if key[0].startswith(team_only) and row["far_student"] == 200
+        if key[0].startswith(beginnings) and key[0] not in NO_OBJECT | OPEN and row[who] not in NOT_FOUND
     }
     assert leaks == {}
+
+
+@pytest.mark.parametrize("who", ["far_teacher", "other_administrator", "classmate"])
+def test_what_one_may_not_know_of_answers_like_what_is_not_there(world, settings, who):
+    settings.DEMO = False
+    known, visitors = objects(world), Visitors()
+    person = everybody(world)[who]
+    checked, told = 0, []
+    for name, pattern in addresses():
+        if "pk" not in pattern.pattern.converters:
+            continue
+        values = arguments(name, pattern, world, known)
+        paths = [reverse(name, kwargs=values), reverse(name, kwargs={**values, "pk": MISSING})]
+        for method in METHODS:
+            ours = visitors.ask(person, method, paths[0])
+            if ours.status_code != 404:
+                continue
+            missing = visitors.ask(person, method, paths[1])
+            checked += 1
+            if (missing.status_code, TOKEN.sub(b"", missing.body)) != (404, TOKEN.sub(b"", ours.body)):
+                told.append((name, method))
+    assert checked > 50
+    assert told == []
+
+
+def test_other_methods_are_refused_everywhere(world, client, signed_in):
+    """Before anybody is asked who they are, so one person stands for all."""
+    known, asked = objects(world), 0
+    for person in (Client(), signed_in(world.administrator)):
+        for name, pattern in addresses():
+            path = reverse(name, kwargs=arguments(name, pattern, world, known))
+            for method in NO_SUCH_METHODS:
+                answer = person.generic(method.upper(), path)
+                asked += 1
+                assert (answer.status_code, answer["Allow"]) == (405, "GET, HEAD, POST"), (name, method)
+    assert asked > 1500

@@ -1,8 +1,11 @@
 """Staff sign in and out; the demo's one click; the next page stays on this site."""
 
+import time
+
 import pytest
 from django.test import Client
 
+from makerlab.accounts.middleware import SINCE
 from makerlab.audit.models import Event
 from tests.world import PASSWORD
 
@@ -137,4 +140,17 @@ def test_without_demo_there_is_no_one_click(world, client, settings, role):
 def test_demo_refuses_other_ways(world, client, settings, method, role, status):
     settings.DEMO = True
     assert getattr(client, method)(f"/sign-in/demo/{role}/").status_code == status
+    assert "_auth_user_id" not in client.session
+
+
+@pytest.mark.parametrize(("who", "hours"), [("student", 2), ("teacher", 10)])
+def test_a_session_ends_after_its_hours_however_much_it_is_used(world, signed_in, who, hours):
+    client = signed_in(getattr(world, who))
+    for age_s, is_in in ((hours * 3600 - 60, True), (hours * 3600 + 60, False)):
+        session = client.session
+        session[SINCE] = time.time() - age_s
+        session.save()
+        page = client.get("/styleguide/" if who == "teacher" else "/parts/")
+        assert (page.status_code == 200) == is_in
+    assert page["Location"].startswith("/sign-in/")
     assert "_auth_user_id" not in client.session

@@ -13,7 +13,8 @@ from django.utils import timezone
 
 from makerlab.accounts.models import School
 from makerlab.work import actions
-from makerlab.work.models import Job, Lane
+from makerlab.work.lanes import Lane
+from makerlab.work.models import Job
 from makerlab.work.registry import HANDLERS, GiveUp, Handler, register
 
 State = Job.State

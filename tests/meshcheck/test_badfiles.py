@@ -22,7 +22,7 @@ from tests.meshcheck.badfiles import BadFile, binary_stl, cube_corners, every_me
 from tests.meshcheck.badpackages import every_package
 
 FILES = [*every_mesh_file(), *every_package()]
-SECONDS_MAX = 1.0
+SECONDS_MAX = 3.0  # a guard, no bar: the slowest takes 0.5 to 1.1 s on the cores seen
 GROWTH_MAX_BYTES = 200 * 2**20
 
 

@@ -8,7 +8,7 @@ import pytest
 from meshcheck.check import check_part
 from meshcheck.types import Gauge, Mesh, PrintSettings, Spin, Unknown
 from tests.meshcheck.badfiles import binary_stl
-from tests.meshcheck.parts import disc, drilled, mesh_of, moved
+from tests.meshcheck.parts import box, disc, drilled, mesh_of, moved
 
 GAUGE = Gauge(hole_diameter_mm=6.0)
 SOLID = PrintSettings(infill_share=1.0)
@@ -53,3 +53,13 @@ def test_four_wheels_in_one_file_are_each_the_same() -> None:
 def test_without_an_axle_there_is_no_spin() -> None:
     assert isinstance(spin_in(ring(), None), Unknown)
     assert isinstance(spin_in(mesh_of(disc(30, 8))), Unknown)
+
+
+def test_a_lever_has_its_mass_centre_towards_its_far_end() -> None:
+    """A bar 100 x 20 x 10 mm, hole 6 mm through at 20 mm from one end. By hand: the bar's middle is 30 mm from the
+    axis; without the drilled pi 9 x 10 = 282.7 mm3 on the axis, 30 x 20000 / 19717.3 = 30.43 mm; towards the far
+    corner, 80 mm along and 10 mm aside, 30.43 x 80 / 80.62 = 30.20 mm."""
+    bar = moved(mesh_of(drilled(box(100, 20, 10), 3, 256, x=20, y=10)), offset=(7, 3, 0))
+    found = known_spin(bar)
+    assert found.centre_along_mm == pytest.approx(30.20, abs=0.03)
+    assert found.upright

@@ -7,12 +7,16 @@ from datetime import date, time
 import numpy as np
 
 from planning.calendar import Calendar, StaffedInterval, always_staffed, build_calendar
-from planning.types import Kit, Outage, Pin, PlateJob, PrinterState, Problem, RoomRules
+from planning.schedule import rule_plans, solve
+from planning.types import Kit, Outage, Pin, Plan, PlateJob, PrinterState, Problem, RoomRules, Stop
+from planning.verify import violations
 
 MORNING, AFTERNOON = (time(8), time(12)), (time(12, 30), time(15, 30))
 MONDAY = date(2026, 11, 2)
 SPRING_CHANGE_FRIDAY = date(2026, 3, 27)
 AUTUMN_CHANGE_FRIDAY = date(2026, 10, 23)
+RULES_ONLY = Stop(iterations=0)
+BRIEF = Stop(iterations=400)
 
 
 def school_calendar(first: date = MONDAY, days: int = 21, staff: int = 1, weekends: bool = False) -> Calendar:
@@ -116,3 +120,22 @@ def textbook(minutes: list[int], due: list[int], weights: list[int], machines: i
     jobs = tuple(job(f"j{i:03d}", p, names, f"k{i:03d}", grams=0.0, queue_position=i) for i, p in enumerate(minutes))
     kits = tuple(Kit(f"k{i:03d}", d, w) for i, (d, w) in enumerate(zip(due, weights, strict=True)))
     return Problem(calendar, 0, tuple(printer(name, ready=0, spool_g=1e6) for name in names), jobs, kits, rules)
+
+
+def room(*plates: PlateJob, printers: tuple = (), kits: tuple = (), rules: RoomRules | None = None) -> Problem:
+    """A small room at 8:00 of its first day, with one printer unless told otherwise."""
+    return Problem(school_calendar(), 480, printers or (printer("A"),), plates, kits, rules or RoomRules())
+
+
+def solved(problem: Problem, stop: Stop = RULES_ONLY, **more: object) -> Plan:
+    """Its plan, verified."""
+    plan = solve(problem, stop, **more)  # type: ignore[arg-type]
+    assert violations(problem, plan) == []
+    return plan
+
+
+def in_turn(problem: Problem) -> Plan:
+    """First come, first served."""
+    plan = rule_plans(problem)["FIFO"]
+    assert violations(problem, plan) == []
+    return plan

@@ -105,3 +105,18 @@ def test_what_makes_no_sense_is_refused() -> None:
         Calendar(datetime(2026, 1, 1, tzinfo=UTC), "UTC", 100, overlap, ())
     with pytest.raises(ValueError, match="time zone"):
         build_calendar(date(2026, 1, 1), 1, "UTC", {}).to_minute(datetime(2026, 1, 1))
+
+
+def test_minutes_that_the_change_skips_take_nobody_away() -> None:
+    """2:30 to 3:00 does not exist on that morning; who is there from 2:00 to 7:00 is there from 3:00."""
+    skipped = StaffedInterval(time(2, 30), time(3))
+    calendar = build_calendar(date(2026, 3, 29), 1, BERLIN, lambda day: (skipped, StaffedInterval(time(2), time(7))))
+    assert spans(calendar) == [(120, 360, 1)]
+
+
+def test_where_the_clocks_change_at_midnight_each_minute_belongs_to_one_date() -> None:
+    """In Havana midnight comes twice on 1 November 2026 (IANA time zone database): that date has 25 hours."""
+    all_day = (StaffedInterval(time(0), time(0)),)
+    calendar = build_calendar(date(2026, 10, 31), 3, "America/Havana", lambda day: all_day)
+    assert spans(calendar) == [(0, 1440, 1), (1440, 2940, 1), (2940, 4380, 1)]
+    assert calendar.end == 4380

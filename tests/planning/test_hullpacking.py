@@ -13,8 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from planning.clearance import breaches
+from planning.filling import Packing
 from planning.outlines import centred_hull, fewer_corners, outline_of
-from planning.plates import _best_fill, _Packing, lay_out, misfits
+from planning.plates import _best_fill, lay_out, misfits
 from planning.types import Area, Bed, Circle, Footprint, Hull, Item, Rectangle
 from tests.planning.test_plates import BED, GAP_MM, assert_sound, item
 
@@ -23,7 +24,7 @@ TRIANGLE = Hull(((0.0, 0.0), (90.0, 0.0), (0.0, 90.0)))
 
 def box_plates(items: list[Item], bed: Bed = BED) -> int:
     """How many plates the same parts need in their circles and boxes, by the same search."""
-    packing = _Packing([outline_of(each.shape.footprint) for each in items], bed, GAP_MM)
+    packing = Packing([outline_of(each.shape.footprint) for each in items], bed, GAP_MM)
     return _best_fill(packing, [[at] for at in range(len(items))], len(items), 0).plates
 
 

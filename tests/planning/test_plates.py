@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import affinity
 
+from planning import plates
 from planning.plates import ItemsDoNotFit, lay_out, misfits
 from planning.types import Area, Bed, Circle, Footprint, Hull, Item, PlateLayout, Rectangle, Shape
 
@@ -171,6 +172,24 @@ def test_kits_stay_together_where_they_fit() -> None:
 def test_the_same_items_give_the_same_plates_in_any_order() -> None:
     items = wheels(30, seed=4) + chassis(4)
     assert lay_out(items, BED) == lay_out(items[::-1], BED)
+
+
+@pytest.mark.parametrize("kit_aligned", [True, False])
+def test_orders_left_out_as_alike_would_have_changed_nothing(kit_aligned: bool, monkeypatch) -> None:
+    """Every order filled, against those filled once: a class's kits are alike, its spares are not."""
+    random = np.random.default_rng(5)
+    hull = Hull(((0, 0), (50, 0), (60, 30), (20, 55)))
+    kit = (Circle(30), Circle(30), Rectangle(150, 70), hull)
+    items = [item(f"{team}-{n}", each, kit_id=str(team)) for team in range(12) for n, each in enumerate(kit)]
+    items += [item(f"spare {n}", Rectangle(*random.uniform(20, 90, 2))) for n in range(6)]
+    filled = []
+    before = plates.Packing.fill
+    monkeypatch.setattr(plates.Packing, "fill", lambda *args: filled.append(1) or before(*args))
+    quick = lay_out(items, BED, GAP_MM, 8, kit_aligned)
+    few, filled[:] = len(filled), []
+    monkeypatch.setattr(plates, "_kinds_of", lambda outlines, groups: np.arange(len(groups)))
+    assert lay_out(items, BED, GAP_MM, 8, kit_aligned) == quick
+    assert few < len(filled) or not kit_aligned
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from datetime import timedelta
+from datetime import time, timedelta
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -18,7 +18,7 @@ from makerlab.work.models import Job
 from meshcheck import service
 from printing import actions
 from printing.actions.bench import Checks
-from printing.models import Plate, PrintCopy, Printer, PrintRequest, Run
+from printing.models import Outage, Plate, PrintCopy, Printer, PrintRequest, Room, RoomHours, Run
 from printing.states import CopyState
 from submissions.models import Submission
 from tests.world import World
@@ -146,3 +146,29 @@ def plan_now() -> int:
             run(job)
         done += 1 + run_waiting("plan")
     return done
+
+
+def one_printer(world: World) -> tuple[PrintRequest, PrintRequest]:
+    """Two teams, one printer that is served around the clock, and lab days a month away: nobody can be late."""
+    with_meshes(world)
+    Room.objects.update(frozen_min=0, unattended_allowed=True)
+    world.room.printers.update(may_run_unattended=True)
+    RoomHours.objects.filter(starts_at__gte=time(12)).delete()
+    RoomHours.objects.update(starts_at=time(0), ends_at=time(23, 59))
+    for printer in world.printers[1:]:
+        Outage.objects.create(printer=printer, since=timezone.now() - timedelta(hours=1), reason="belt")
+    world.meeting.starts_at += timedelta(days=30)
+    world.meeting.ends_at += timedelta(days=30)
+    world.meeting.save()
+    first, second = ordered_mesh(world), ordered_mesh(world, world.second_team, "students/otters-wheel-3.stl")
+    plan_now()
+    return first, second
+
+
+def served(world: World) -> list[Team]:
+    """The two teams in the order in which they have all their parts."""
+    last = {
+        team: max(copy.plate.cleared_at for copy in PrintCopy.objects.filter(request__team=team))
+        for team in (world.team, world.second_team)
+    }
+    return sorted(last, key=lambda team: last[team])

@@ -14,6 +14,7 @@ from makerlab.audit.models import Event
 from makerlab.work.models import Job
 from printing import actions
 from printing.actions.bench import Checks
+from printing.causes import sentence
 from printing.models import Outage, Plate, PrintCopy, Run, RunCopy, Spool
 from printing.states import NotAllowedNow
 from tests.printing.helpers import ALL_CHECKED, at, make_plate, ordered, started, states
@@ -37,7 +38,9 @@ def test_a_start_moves_plate_copies_and_printer(world):
     assert (run.expected_end_at - now).total_seconds() == 7200
     assert (run.estimate_s, run.estimate_g, run.started_by) == (7200, 44, world.technician)
     assert Event.objects.get(verb="start_plate").facts["run"] == run.pk
-    assert Job.objects.filter(payload__cause=f"P1 was started on {world.printers[0]}").count() == 1
+    assert [sentence(job.payload["causes"]) for job in Job.objects.filter(kind="plan-room").order_by("-id")[:1]] == [
+        f"P1 was started on {world.printers[0]}"
+    ]
 
 
 def test_revision_grows_with_every_verb(world):
@@ -192,7 +195,8 @@ def test_lost_copies_go_back_in_the_queue_with_their_reason(world):
     second.refresh_from_db()
     assert (second.plate, second.place, second.x_mm, second.tries) == (None, None, None, 1)
     assert dict(RunCopy.objects.values_list("copy__number", "reason")) == {1: "", 2: "warped", 3: "", 4: "came_off"}
-    assert Job.objects.filter(payload__cause="P1 on Wren: 2 lost").exists()
+    told = [sentence(job.payload["causes"]) for job in Job.objects.filter(kind="plan-room")]
+    assert "P1 on Wren: 2 lost" in told
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,7 @@ from django.db.models import Count
 from makerlab.audit.models import Event
 from makerlab.work.models import Job
 from printing import actions
+from printing.causes import sentence
 from printing.models import PrintCopy, PrintRequest, Room
 from printing.states import NotAllowedNow
 from submissions.signals import approved, withdrawn
@@ -58,7 +59,7 @@ def test_new_requests_stand_at_the_end_and_the_room_is_planned(world):
     ranks = list(PrintRequest.objects.order_by("id").values_list("rank", flat=True))
     assert ranks == sorted(set(ranks)) == list(range(4))
     jobs = Job.objects.filter(kind="plan-room", subject=str(world.room.pk))
-    assert [job.payload["cause"] for job in jobs.order_by("id")] == [
+    assert [sentence(job.payload["causes"]) for job in jobs.order_by("id")] == [
         "wheel of Team 1, Crew 1 was approved",
         "wheel of Team 2, Crew 2 was approved",
     ]

@@ -24,11 +24,12 @@ from makerlab.audit.models import record
 from printing import actions
 from printing.feed import calendar_of, entries_of, uid_of
 from printing.models import CalendarFeed, Plate, RoomPlan
+from printing.planner.publish import ready_of
 from printing.states import PlateState
 from tests.printing.helpers import make_plate, ordered_mesh, plan_now, started, with_meshes
 from tests.world import World
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("short_search")]
 
 
 def sent(user) -> bytes:
@@ -195,6 +196,55 @@ def test_a_moved_plate_keeps_its_uid_and_raises_its_sequence(world):
             if differs:
                 assert new["sequence"] > old["sequence"], "3.8.7.4: raised with every significant change"
     assert moved, "the plates of the printer that is out moved"
+
+
+def stamps(raw: bytes) -> dict[str, tuple[str, str]]:
+    """UID -> SEQUENCE and LAST-MODIFIED as they are written."""
+    found = {}
+    for _name, _names, lines in components(raw):
+        values = dict(line.split(":", 1) for line in lines if line.startswith(("UID", "SEQUENCE", "LAST-MODIFIED")))
+        found[values["UID"]] = (values["SEQUENCE"], values["LAST-MODIFIED"])
+    return found
+
+
+def test_a_new_plan_that_changes_nothing_revises_nothing(world):
+    """3.8.7.3 and 3.8.7.4: LAST-MODIFIED and SEQUENCE are of the entry, not of whatever made the room plan again."""
+    with_meshes(world)
+    ordered_mesh(world)
+    plan_now()
+    for person in (world.technician, world.teacher):
+        before = stamps(sent(person))
+        plans = RoomPlan.objects.count()
+        actions.plan_again(world.room, world.technician)
+        plan_now()
+        assert RoomPlan.objects.count() > plans
+        after = stamps(sent(person))
+        sequences = {uid: stamp[0] for uid, stamp in after.items()}
+        assert sequences == {uid: stamp[0] for uid, stamp in before.items()}
+        if person == world.technician:
+            assert after == before
+
+
+def test_a_ready_moment_that_moves_is_revised_once(world):
+    """The count goes on from the plan's number, which it was before it was kept; equal moments do not raise it."""
+    plan = RoomPlan.objects.create(room=world.room, seconds=0.1, plates=0)
+    kit = {"assignment": world.assignment.pk, "team": world.team.pk, "ready_at": "2026-11-17T14:00:00+00:00"}
+    key = str(world.assignment.pk)
+    first = ready_of([kit], plan)
+    assert first == {key: {"at": kit["ready_at"], "count": plan.pk + 1}}
+    plan.facts = {"ready": first}
+    assert ready_of([kit], plan) == first
+    later = {**kit, "team": world.second_team.pk, "ready_at": "2026-11-17T15:30:00+00:00"}
+    assert ready_of([kit, later], plan)[key] == {"at": later["ready_at"], "count": plan.pk + 2}
+    lost = {**later, "ready_at": None}
+    assert ready_of([kit, lost], plan)[key] == {"at": None, "count": plan.pk + 2}
+
+
+def test_the_feed_asks_no_more_for_more_plates(world, django_assert_max_num_queries):
+    for number in range(1, 5):
+        planned(world, number=number)
+    with django_assert_max_num_queries(6):
+        assert len(events(sent(world.technician))) == 8
 
 
 def test_starting_a_plate_raises_the_sequence_of_its_clearing(world):

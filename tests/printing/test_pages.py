@@ -166,7 +166,7 @@ def test_a_start_needs_its_ticks_and_says_so_in_place(busy, signed_in):
     url = reverse("printing:plate-start", args=[busy.plate.pk])
     page = client.post(url, {"printer": busy.printers[1].pk, "bed_clear": "on"})
     assert page.status_code == 422
-    assert b"First make sure that the right spool is loaded" in page.content
+    assert b"First make sure of this: the right spool is loaded" in page.content
     assert b'name="bed_clear" checked' in page.content, "what was ticked stays ticked"
     assert b"come first" in page.content, "the cautions stand beside the start"
     busy.plate.refresh_from_db()

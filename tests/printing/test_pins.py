@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from datetime import datetime, time, timedelta
+from html import unescape
 from zoneinfo import ZoneInfo
 
 import pytest
 from django.core.exceptions import PermissionDenied
 from django.urls import reverse
-from django.utils import timezone
+from django.utils import timezone, translation
 
 from makerlab.audit.models import Event
 from planning.verify import violations
@@ -18,17 +19,14 @@ from printing.pins import Pin
 from printing.planner import choose as choosing
 from printing.planner.estimates import Estimates
 from printing.planner.snapshot import take_snapshot
+from printing.reasons import words
 from printing.states import NotAllowedNow
 from tests.printing.helpers import ALL_CHECKED, make_plate, ordered, ordered_mesh, plan_now, started, with_meshes
 
 CHICAGO = ZoneInfo("America/Chicago")  # the world's school
 
 
-@pytest.fixture(autouse=True)
-def _short_search(monkeypatch):
-    monkeypatch.setattr(choosing, "TRY_S", 0.05)
-    monkeypatch.setattr(choosing, "SEARCH_S", 0.2)
-    monkeypatch.setattr(choosing, "ORDER_S", 0.2)
+pytestmark = pytest.mark.usefixtures("short_search")
 
 
 def on_day(days: int, hour: int, minute: int = 0) -> datetime:
@@ -234,9 +232,41 @@ def test_a_pin_that_cannot_hold_any_more_says_why_on_the_plate(planned, signed_i
     plan_now()
     plate.refresh_from_db()
     assert plate.setup_at is None
-    assert plate.unplanned_because == f"{wren} is out of service then."
+    assert plate.why_unplanned == f"{wren} is out of service then."
     page = signed_in(planned.technician).get(reverse("printing:plate-detail", args=[plate.pk])).content.decode()
     assert f"{wren} is out of service then." in page
+
+
+def test_what_cannot_all_hold_is_named_on_the_room_plan_in_the_readers_language(planned, signed_in):
+    """The room has changed since both were fixed: they would stand on one printer at one time. A third, fixed
+    elsewhere, is not named."""
+    wren, heron = planned.printers[:2]
+    plates = [
+        plate for plate in Plate.objects.order_by("number") if {str(wren.pk), str(heron.pk)} <= {*plate.durations_s}
+    ]
+    first, second, third = plates[:3]
+    for plate, printer, at in (
+        (first, wren, on_day(1, 9)),
+        (second, wren, on_day(1, 9, 6)),
+        (third, heron, on_day(1, 10)),
+    ):
+        Plate.objects.filter(pk=plate.pk).update(pin_printer=printer, pin_setup_at=at)
+    actions.plan_again(planned.room, planned.teacher)
+    plan_now()
+    page = signed_in(planned.technician).get(reverse("printing:room-plan")).content.decode()
+    (clash,) = RoomPlan.objects.first().facts["clashes"]
+    with timezone.override(CHICAGO):
+        said = words(clash)
+    assert said in unescape(page)
+    assert said.startswith("These cannot all hold: ")
+    assert f"{first} on {wren}" in said
+    assert f"{second} on {wren}" in said
+    assert str(third) not in said
+    with translation.override("es"):
+        assert words(clash).startswith("No se puede cumplir todo a la vez: ")
+    actions.unpin_plate(Plate.objects.get(pk=second.pk), planned.technician)
+    plan_now()
+    assert RoomPlan.objects.first().facts["clashes"] == []
 
 
 def test_a_fixed_start_that_was_missed_is_planned_as_soon_as_it_can(planned):

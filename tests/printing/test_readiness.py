@@ -8,7 +8,9 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from lessons.models import Assignment, Meeting
+from lessons.actions import kits
+from lessons.models import Assignment, KitPart, Meeting, Membership
+from lessons.plans.kit import fingerprint
 from printing import actions
 from printing.models import PrintCopy, RoomPlan
 from printing.readiness import Readiness, Stage, readiness_of, state_mark
@@ -102,6 +104,26 @@ def test_a_newer_draft_does_not_hide_what_is_approved(two_teams):
     assert stages(stand(two_teams))[0] == Stage.WAITING
 
 
+def test_a_part_taken_out_of_the_kit_is_asked_of_nobody(two_teams, signed_in):
+    """Neither before it was ordered nor after: what is there already harms nothing, and what is left decides."""
+    world = two_teams
+    request = ordered(world)
+    chassis = world.chassis
+    plate = make_plate(world, request)
+    PrintCopy.objects.filter(request=request).update(state=CopyState.IN_TRAY, plate=plate)
+    assert not stand(world).teams[0].is_ready  # its chassis waits
+    kits.remove_part(world.teacher, chassis, fingerprint(KitPart.objects.get(pk=chassis.pk)), known=True)
+    chassis.refresh_from_db()
+    assert chassis.archived_at is not None
+    found = stand(world)
+    assert found.kit_parts == (world.wheel,)
+    assert (found.copies, found.in_tray) == (8, 4)
+    assert found.teams[0].is_ready
+    assert chassis.name not in found.reminders
+    page = signed_in(world.teacher).get(reverse("printing:meeting-readiness", args=[world.meeting.pk]))
+    assert (page.status_code, chassis.name in page.content.decode()) == (200, False)
+
+
 def test_the_forecast_is_the_plans(two_teams):
     world = two_teams
     ordered(world)
@@ -141,7 +163,7 @@ def test_many_lessons_take_no_more_queries(two_teams, django_assert_num_queries)
             )
         )
     for some in (assignments[:1], assignments):
-        with django_assert_num_queries(5):
+        with django_assert_num_queries(4):
             readiness_of(some, [])
 
 
@@ -195,3 +217,9 @@ class TestPages:
         assert page.index("Crew 2") < page.index("Crew 1")
         assert "Zuri" in page
         assert "wheel: 0 of 4" in page
+
+
+def test_a_class_without_students_is_not_being_printed(world):
+    Membership.objects.filter(school_class=world.school_class).delete()
+    found = stand(world)
+    assert (found.teams, state_mark(found).text) == ((), "no team has students")

@@ -9,13 +9,14 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from printing.models import Room
+from printing.models import Plate, Room, Run
 from printing.room_days import View, monday_of, window_of
 from printing.timeline import PAD, WEEK_WIDTH, draw_day
 from tests.printing.helpers import make_plate
 from tests.printing.test_timeline import ZONE, bar, bells
 
 NOW = datetime(2026, 11, 18, 10, tzinfo=ZONE)  # a Wednesday
+MOMENTS = ("setup_at", "starts_at", "ends_at", "cleared_at")
 THURSDAY, FRIDAY, MONDAY = date(2026, 11, 19), date(2026, 11, 20), date(2026, 11, 23)
 
 
@@ -77,6 +78,42 @@ def test_week_and_day_have_their_pages_and_their_ways(world, client):
     day = client.get(url, {"day": start.date().isoformat()}).content.decode()
     assert day.count('class="day"') <= 2
     assert client.get(url, {"day": "nonsense", "view": "year"}).status_code == 200
+
+
+@pytest.mark.django_db
+def test_the_table_of_a_week_holds_that_week_alone(world, client):
+    """One run of last week, one plate of this one, one of the next, and one without a time; the week is the school's,
+    from Monday 00:00 to Monday 00:00 in Chicago."""
+    zone = ZoneInfo("America/Chicago")
+    today = timezone.now().astimezone(zone)
+    monday = (today - timedelta(days=today.weekday())).replace(hour=0, minute=0, second=0, microsecond=0)
+
+    def planned(number: int, start: datetime | None) -> Plate:
+        times = {name: start and start + timedelta(minutes=30 * at) for at, name in enumerate(MOMENTS)}
+        return make_plate(world, number=number, **times)
+
+    last = planned(1, monday - timedelta(days=3))
+    Run.objects.create(
+        plate=last, printer=world.printers[0], outcome="finished", started_at=last.starts_at,
+        expected_end_at=last.ends_at, ended_at=last.ends_at, estimate_s=60.0, estimate_g=1.0,
+    )  # fmt: skip
+    Plate.objects.filter(pk=last.pk).update(state="cleared")
+    planned(2, monday + timedelta(days=6, hours=23, minutes=20))  # begins on Sunday 23:50, ends on Monday 00:20
+    planned(3, monday + timedelta(days=9))
+    planned(4, None)
+    client.force_login(world.technician)
+
+    def rows(**query: str) -> tuple[list[str], int]:
+        page = client.get(reverse("printing:room-plan"), query).context["page"]
+        return [str(row.plate) for row in page.rows], page.elsewhere
+
+    def week(days: int) -> tuple[list[str], int]:
+        return rows(view="week", day=(monday + timedelta(days=days)).date().isoformat())
+
+    assert week(0) == (["P2", "P4"], 2)
+    assert week(7) == (["P2", "P3", "P4"], 1), "what runs over midnight stands in both weeks"
+    assert week(-7) == (["P1", "P4"], 2), "what was printed is in its own week"
+    assert rows() == (["P2", "P3", "P4"], 0)
 
 
 @pytest.mark.django_db

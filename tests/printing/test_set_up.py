@@ -63,7 +63,7 @@ def test_a_school_from_nothing_to_a_room_that_plans():
     """new_school, then every step in the browser; each one turns to 'there'."""
     call_command("new_school", "Tallow Creek School", "--time-zone", "America/Denver", "--administrator", "ida")
     ida = User.objects.get(username="ida")
-    assert [step.done for step in steps_of(ida)] == [False] * len(steps_of(ida))
+    assert [step.done for step in steps_of(ida, None)] == [False] * 7
     kind = DayKind.objects.create(school=ida.school, name="regular", weekdays=[0, 1, 2, 3, 4])
     kind.periods.create(name="Period 1", starts_at=time(8), ends_at=time(9))
     room = save_room(ida, None, room_values(), {kind: [Span(time(8), time(15), 1)]})
@@ -71,7 +71,7 @@ def test_a_school_from_nothing_to_a_room_that_plans():
     plain = save_kind(ida, None, kind_values(), {"wall_mm_s": 70.0})
     assert plain.machine_value().wall_mm_s == 70
     printer = save_printer(ida, room, None, "Linnet", plain)
-    done = {step.title: step.done for step in steps_of(ida)}
+    done = {step.title: step.done for step in steps_of(ida, room)}
     assert (done["Bell schedule"], done["Room and its hours"], done["Printers"]) == (True, True, True)
     assert not done["Spools"]
     assert Job.objects.filter(kind="plan-room", subject=str(room.pk)).exists()

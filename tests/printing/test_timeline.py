@@ -90,7 +90,7 @@ def test_the_part_past_the_lab_day_is_hatched():
     """Due 10:00, ends 11:00: the last hour of two."""
     day = draw_day(DAY, bells(), 1, [bar(on(9), on(11), due=on(10))], deadlines=[Deadline(on(10), "7B lab day")])
     drawn = day.bars[0]
-    assert (drawn.tone, drawn.icon, drawn.late) == ("b-late", "s-late", "1 h 00 min")
+    assert (drawn.tone, drawn.icon, drawn.late) == ("b-late", "s-late", "+1 h 00 min")
     assert (drawn.late_x, drawn.late_width) == (8 + 140, 70)
     assert [(span.x, span.label) for span in day.dues] == [(148, "7B lab day")]
 
@@ -120,10 +120,19 @@ def test_outages_are_cut_to_the_day():
 
 @pytest.mark.parametrize(
     ("minutes", "label", "note"),
-    [(60, "P1", "7B ×4"), (44, "P1", ""), (23, "P1", ""), (22, "", ""), (1, "", "")],
+    [
+        (60, "P1", "7B ×4"),
+        (39, "P1", "7B…"),
+        (38, "P1", ""),
+        (19, "P1", ""),
+        (18, "1", ""),
+        (12, "1", ""),
+        (11, "", ""),
+    ],
 )
 def test_small_bars_say_less(minutes, label, note):
-    """52 px are 44.6 minutes, 26 px are 22.3."""
+    """A minute is 1.167 px: a name of two letters has room with its icon from 38.7 minutes on, alone from 18.5 on,
+    its number from 11.8 on."""
     drawn = draw_day(DAY, bells(), 1, [bar(on(9), on(9) + timedelta(minutes=minutes))]).bars[0]
     assert (drawn.label, drawn.note) == (label, note)
     assert drawn.width >= 2, "even a minute can be seen"

@@ -8,13 +8,13 @@ import pytest
 
 from submissions import queries
 from submissions.progress import PartProgress
-from submissions.signals import approved, withdrawn
+from submissions.signals import approved, undone, withdrawn
 
 
 @pytest.fixture(autouse=True)
 def _nobody_listens() -> Iterator[None]:
     """Printing, a higher layer, has tests of its own for what it does when a part is approved or withdrawn."""
-    kept = {signal: signal.receivers for signal in (approved, withdrawn)}
+    kept = {signal: signal.receivers for signal in (approved, undone, withdrawn)}
     for signal in kept:
         signal.receivers = []
         signal.sender_receivers_cache.clear()

@@ -8,14 +8,14 @@ from django.urls import reverse
 
 from lessons.lab.expectation import expectation_page
 from tests.lessons.lab.test_actions import OWN, enter, new
-from tests.submissions.test_lab_wheels import experiment, version
+from tests.submissions.test_lab_parts import experiment, version
 from tests.world import World
 
 pytestmark = pytest.mark.django_db
 
 
 def test_rows_by_hand(world: World) -> None:
-    """t = 2.754 s without loss (worked out in test_lab_wheels); three times of 2.97 s make the loss, and then the
+    """t = 2.754 s without loss (worked out in test_lab_parts); three times of 2.97 s make the loss, and then the
     expected time is the measured one."""
     what = experiment(world)
     version(world)

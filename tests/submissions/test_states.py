@@ -21,7 +21,8 @@ def test_every_state_and_step(state, step):
 
 def test_from_every_start_the_teacher_can_be_reached_only_by_handing_in():
     into_review = {state for (state, step), new in TRANSITIONS.items() if new == State.HANDED_IN}
-    assert into_review == {State.DRAFT}
+    assert into_review == {State.DRAFT, State.APPROVED}
+    assert TRANSITIONS[State.APPROVED, "undo"] == State.HANDED_IN  # the teacher's own way back
 
 
 def test_what_is_sent_back_or_replaced_stays_so():

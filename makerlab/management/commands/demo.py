@@ -16,6 +16,7 @@ from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from makerlab.serving import OPTIONS
 from makerlab.supervisor import MANAGE, WorkerSupervisor
 
 HOST = "127.0.0.1"
@@ -30,8 +31,11 @@ class Command(BaseCommand):
         parser.add_argument("--no-open", action="store_true", help="do not open the browser")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        if settings.HTTPS or os.environ.get("DATABASE_URL"):
-            raise CommandError("The demo runs on its own SQLite database; unset MAKERLAB_HTTPS and DATABASE_URL.")
+        if settings.HTTPS or os.environ.get("DATABASE_URL") or settings.ENVIRONMENT.s3_bucket:
+            raise CommandError(
+                "The demo runs on its own SQLite database and its own files; unset MAKERLAB_HTTPS, DATABASE_URL and "
+                "MAKERLAB_S3_BUCKET."
+            )
         os.environ["MAKERLAB_DEMO"] = "1"
         settings.DEMO = True
         server = self.server(options["port"])
@@ -48,8 +52,8 @@ class Command(BaseCommand):
         from makerlab.wsgi import application
 
         try:
-            largest = max(settings.UPLOAD_MAX_BYTES, settings.PREPARED_MAX_BYTES) + 65536
-            return waitress.create_server(application, host=HOST, port=port, threads=8, max_request_body_size=largest)
+            largest = max(settings.UPLOAD_MAX_BYTES, settings.PACKAGE_MAX_BYTES, settings.PREPARED_MAX_BYTES) + 65536
+            return waitress.create_server(application, host=HOST, port=port, max_request_body_size=largest, **OPTIONS)
         except OSError as error:
             raise CommandError(f"Port {port} cannot be used ({error}). Try another one: --port 8001") from error
 

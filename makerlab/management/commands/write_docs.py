@@ -7,11 +7,13 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from makerlab import states_page
+from makerlab.privacy import page as privacy_page
 
 
 class Command(BaseCommand):
     help = "Write the generated pages of docs/. A test fails when they no longer fit the code."
 
     def handle(self, *args: Any, **options: Any) -> None:
-        states_page.PAGE.write_text(states_page.page(), "utf-8")
-        self.stdout.write(f"written: {states_page.PAGE.name}")
+        for made in (states_page, privacy_page):
+            made.PAGE.write_text(made.page(), "utf-8")
+            self.stdout.write(f"written: {made.PAGE.name}")

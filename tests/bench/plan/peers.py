@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from planning.decoder import REJECTED, ZERO, decode, empty_timetable
+from planning.price import priced
 from planning.room import compile_problem
 from planning.schedule import rule_plans
 from planning.search import Start
@@ -50,8 +51,9 @@ class Mended:
     failed: str
 
 
-def after_failure(problem: Problem, plan: Plan, failed: PlannedRun, frozen_min: int, penalty: int) -> Mended:
-    """The room in the minute in which that run has failed, half-way through its print."""
+def after_failure(problem: Problem, plan: Plan, failed: PlannedRun, frozen_min: int) -> Mended:
+    """The room in the minute in which that run has failed, half-way through its print; a change costs what it costs in
+    the app."""
     now = (failed.start + failed.end) // 2
     begun = {run.plate_id for run in plan.runs if run.setup_start <= now}
     left = [run for run in plan.runs if run.plate_id not in begun]
@@ -67,8 +69,8 @@ def after_failure(problem: Problem, plan: Plan, failed: PlannedRun, frozen_min: 
     printers = tuple(
         replace(each, running_kit_ids=tuple(kit for kit in each.running_kit_ids if kit in known)) for each in printers
     )
-    rules = replace(problem.rules, frozen_min=frozen_min, change_penalty=penalty)
-    mended = Problem(problem.calendar, now, printers, tuple(plates), kits, rules)
+    rules = replace(problem.rules, frozen_min=frozen_min)
+    mended = priced(Problem(problem.calendar, now, printers, tuple(plates), kits, rules))
     return Mended(mended, replace(plan, runs=tuple(left), clears=(), unplaced=(), released=()), failed.plate_id)
 
 

@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 import math
-import tempfile
 import time
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -19,23 +16,29 @@ from planning.help import Effort, what_would_help
 from planning.schedule import solve
 from planning.types import Kit, Plan, Problem, Risk, Stop
 from tests.bench.plan.history import History
-from tests.bench.plan.report import FULL, row
+from tests.bench.plan.reliability import CAME_TRUE, KEEP, PLOT, TOLD, Point, keep
+from tests.bench.plan.report import FULL, SEEDS_FROM, held, processor_s, row
 from tests.bench.plan.rooms import LARGE, SMALL, Size, school_room
 
 pytestmark = pytest.mark.bench
 
 BELIEVED = Risk(fail_per_start=0.04, fail_per_hour=0.02, duration_spread=0.08)
 RUNS_ON_RECORD = 200
+FORECAST_S = 1.5
 ROOMS, HISTORIES = (100, 40) if FULL else (40, 25)
+COMMAND = (
+    f"MAKERLAB_BENCH_KEEP=1 {'MAKERLAB_BENCH=full ' if FULL else ''}MAKERLAB_BENCH_SEED={SEEDS_FROM} "
+    "pytest -m bench tests/bench/plan/test_chances.py -k calibration"
+)
 
 
 def test_speed() -> None:
     problem = school_room(LARGE[2], 9001)
     plan = solve(problem, Stop(seconds=1.0))
     forecast(problem, plan, BELIEVED, 10)
-    began = time.perf_counter()
-    forecast(problem, plan, BELIEVED, 2000)
-    row("forecast, 2,000 samples at 30 x 400", "<= 1.5 s", f"{time.perf_counter() - began:.2f} s")
+    seconds, _ = processor_s(lambda: forecast(problem, plan, BELIEVED, 2000))
+    row("forecast, 2,000 samples at 30 x 400", "<= 1.5 s", f"{seconds:.2f} s")
+    held(seconds <= FORECAST_S, "the time of 2,000 samples")
     small = school_room(SMALL[0], 9001)
     plan = solve(small, Stop(seconds=1.0))
     began = time.perf_counter()
@@ -85,8 +88,8 @@ def with_slack(problem: Problem, plan: Plan, random: np.random.Generator) -> Pro
 def checked_meetings() -> list[Checked]:
     found = []
     for seed in range(ROOMS):
-        random = np.random.default_rng(seed)
-        drawn = school_room(Size(5, 30, 1, 1, 1.0), 9100 + seed)
+        random = np.random.default_rng(SEEDS_FROM + seed)
+        drawn = school_room(Size(5, 30, 1, 1, 1.0), 9100 + SEEDS_FROM + seed)
         plan = solve(drawn, Stop(iterations=2000), seed)
         problem = with_slack(drawn, plan, random)
         factor = math.exp(random.normal(0, 0.4))
@@ -110,27 +113,15 @@ def test_calibration() -> None:
             continue
         share = sum(each.good for each in inside) / sum(each.histories for each in inside)
         mean = sum(each.chance for each in inside) / len(inside)
-        points.append((mean, share, len(inside)))
-        bar = "0.65 to 0.85" if tenth == 7 else "(none)"
+        points.append(Point(mean, share, len(inside)))
+        asked = TOLD[0] <= tenth / 10 < TOLD[1]
         row(
             f"forecast {tenth / 10:.1f} to {(tenth + 1) / 10:.1f}: {len(inside)} meetings",
-            bar,
+            f"{CAME_TRUE[0]} to {CAME_TRUE[1]}" if asked else "(none)",
             f"{share:.3f}",
             f"told {mean:.3f}",
         )
-    path = Path(tempfile.gettempdir()) / "makerlab-reliability.svg"
-    path.write_text(drawing(points))
-    row("reliability plot", "", str(path))
-
-
-def drawing(points: Sequence[tuple[float, float, int]]) -> str:
-    """Share of good histories over the chance told, with the diagonal; the area of a dot is its number of meetings."""
-    dots = "".join(
-        f'<circle cx="{40 + 400 * told:.1f}" cy="{440 - 400 * share:.1f}" r="{math.sqrt(count) + 1:.1f}"/>'
-        for told, share, count in points
-    )
-    return (
-        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 480 480" role="img" aria-label="Forecast and truth">'
-        '<path d="M40 440H440M40 440V40M40 440L440 40" fill="none" stroke="#666"/>'
-        f'{dots}<text x="180" y="470">chance told</text><text x="4" y="30">share that came true</text></svg>'
-    )
+        assert not asked or CAME_TRUE[0] <= share <= CAME_TRUE[1]
+    if KEEP:
+        keep(points, ROOMS, HISTORIES, COMMAND)
+        row("reliability plot", "", str(PLOT))

@@ -4,6 +4,7 @@ const toasts = () => document.getElementById("toasts");
 
 /** Show one line at the foot of the page; it is read out, and goes by its own button. */
 export function toast(text) {
+  if ([...toasts().querySelectorAll(".toast > p")].some((line) => line.textContent === text)) return; // said already
   const line = document.createElement("div");
   line.className = "toast";
   const words = document.createElement("p");
@@ -28,10 +29,45 @@ document.addEventListener("click", (event) => {
 /* Requests that fail say so: silence would look like success. */
 const saysItself = (event) => event.target.matches?.("form[data-drop]");
 document.addEventListener("htmx:sendError", (event) => saysItself(event) || toast(toasts().dataset.lost));
-document.addEventListener("htmx:responseError", (event) => saysItself(event) || toast(toasts().dataset.refused));
+document.addEventListener("htmx:responseError", (event) => saysItself(event) || toast(refusal(event)));
+
+/* The words: the server's own where it has some; of an error of ours with the number that the log has too. */
+function refusal(event) {
+  const header = (name) => event.detail.xhr?.getResponseHeader(name);
+  const words = decodeURIComponent(header("Makerlab-Said") ?? "") || toasts().dataset.refused;
+  return header("Makerlab-Incident") ? `${words} (${header("Makerlab-Incident")})` : words;
+}
 
 /* The server may send a line with the answer: HX-Trigger: {"toast": {"text": "..."}} */
 document.addEventListener("toast", (event) => toast(event.detail.text ?? event.detail.value));
+
+/* A page put in place of another (hx-boost) brings a body only: the style sheets and modules its head names are fetched
+   here, each once. A module finds what it serves by htmx:load, which also follows for the page it came with. */
+document.addEventListener("htmx:beforeSwap", (event) => {
+  const { boosted, shouldSwap, target, serverResponse } = event.detail;
+  if (!boosted || !shouldSwap || target !== document.body) return;
+  const { head } = new DOMParser().parseFromString(serverResponse, "text/html");
+  const known = new Set([...document.head.querySelectorAll("link[rel=stylesheet]")].map((link) => link.href));
+  for (const link of head.querySelectorAll("link[rel=stylesheet]")) {
+    const url = new URL(link.getAttribute("href"), location.href).href;
+    if (!known.has(url)) document.head.append(Object.assign(document.createElement("link"), { rel: "stylesheet", href: url, media: link.media }));
+  }
+  for (const script of head.querySelectorAll("script[type=module][src]")) {
+    import(new URL(script.getAttribute("src"), location.href).href).catch(() => toast(toasts().dataset.refused));
+  }
+});
+
+/* What an element needs (data-module) is fetched when it comes near the window. */
+const near = new IntersectionObserver((entries) => {
+  for (const { isIntersecting, target } of entries) {
+    if (!isIntersecting) continue;
+    near.unobserve(target);
+    import(new URL(target.dataset.module, location.href).href).catch(() => toast(toasts().dataset.refused));
+  }
+}, { rootMargin: "300px" });
+const attend = (root) => root.querySelectorAll("[data-module]").forEach((each) => near.observe(each));
+attend(document);
+document.addEventListener("htmx:load", (event) => attend(event.detail.elt.parentElement ?? document));
 
 /* A new page in place: the reader starts at its top, like after any link. */
 document.addEventListener("htmx:afterSettle", (event) => {
@@ -51,6 +87,20 @@ document.addEventListener("htmx:beforeSwap", (event) => {
   if (elt.getAttribute("hx-trigger")?.includes("load")) globalThis.htmx.trigger(elt, "load");
 });
 
+/* A graph or table pushed sideways stays there when its fragment is replaced. */
+let places = [];
+document.addEventListener("htmx:beforeSwap", ({ detail: { target, shouldSwap } }) => {
+  if (!shouldSwap) return;
+  places = [...target.querySelectorAll("[role=region][id], [role=group][id]")].filter((box) => box.scrollLeft).map((box) => [box.id, box.scrollLeft]);
+});
+document.addEventListener("htmx:afterSwap", () => {
+  for (const [id, left] of places) {
+    const box = document.getElementById(id);
+    if (box) box.scrollLeft = left;
+  }
+  places = [];
+});
+
 /* Dialogs: data-open="id" opens, data-close closes; without script they are shown in the page. */
 document.addEventListener("click", (event) => {
   const opener = event.target.closest("[data-open]");
@@ -68,3 +118,13 @@ document.addEventListener("submit", (event) => {
 addEventListener("pageshow", (event) => {
   if (event.persisted) for (const button of document.querySelectorAll("button[type=submit]")) button.disabled = false;
 });
+
+/* A student's own pages are kept for when the connection is gone (offline.js), where the browser can: over TLS or on the
+   machine itself. The page that brings the worker was there before it, so it names itself. */
+const { worker } = document.body.dataset;
+if (worker && navigator.serviceWorker && !navigator.serviceWorker.controller) {
+  navigator.serviceWorker.register(worker).then(() => navigator.serviceWorker.ready).then(({ active }) => {
+    const used = performance.getEntriesByType("resource").map((entry) => entry.name);
+    active.postMessage([location.href, ...used.filter((url) => /\.(css|js|svg|png)$/.test(url) && !url.endsWith(worker))]);
+  }).catch(() => {}); // without it the pages work as before
+}

@@ -10,14 +10,13 @@ const dropForm = (event) => event.target.closest?.("form[data-drop]");
 
 /* With script a chosen file goes at once: the button is not needed, and a line says so beforehand. */
 function prepare(root) {
-  for (const form of root.querySelectorAll("form[data-drop]")) {
+  for (const form of root.querySelectorAll("form[data-drop]:not([data-prepared])")) {
+    form.dataset.prepared = "";
     part(form, "send").hidden = true;
     part(form, "told").hidden = false;
+    if (form.querySelector("input[type=file]").files.length) send(form); // chosen before this was here
   }
 }
-prepare(document);
-document.addEventListener("htmx:load", (event) => prepare(event.detail.elt.parentElement ?? document));
-
 function send(form) {
   const file = form.querySelector("input[type=file]").files[0];
   if (!file) return;
@@ -91,6 +90,8 @@ for (const kind of ["htmx:sendError", "htmx:responseError", "htmx:sendAbort", "h
     part(form, "stop").hidden = true;
     form.querySelector("input[type=file]").value = "";
     say(form, "failed");
+    const words = event.detail.xhr?.getResponseHeader("Makerlab-Said");
+    if (words) part(form, "status").textContent = decodeURIComponent(words);
   });
 }
 
@@ -105,3 +106,6 @@ function say(form, what) {
   status.dataset.now = what;
   status.textContent = status.dataset[what];
 }
+
+prepare(document);
+document.addEventListener("htmx:load", (event) => prepare(event.detail.elt.parentElement ?? document));

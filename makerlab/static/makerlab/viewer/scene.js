@@ -1,12 +1,13 @@
 /* What is drawn with WebGL: the part, its sharp edges, the bed, and the version before as a ghost. The buffers are
    filled once; a frame only sets a few values and draws. */
 
-import { faceCorners, lineCorners } from "./mesh.js";
+import { coarser, indexedFaces, lineCorners } from "./mesh.js";
 import { FACE_FRAGMENT, FACE_VERTEX, LINE_FRAGMENT, LINE_VERTEX } from "./shaders.js";
 
 const CORNER_BYTES = 8;
 const BED_STEP_MM = 10;
 const ALL = [0, 0, 0, 1];
+export const COARSE_FACES = 6000; // while it is turned, where drawing all of it is slow
 const OVER_FACES = 0.0006; // how much nearer a line is drawn than the faces beside it
 
 function program(gl, vertex, fragment) {
@@ -54,22 +55,32 @@ export class Scene {
     gl.blendFunc(gl.SRC_ALPHA, gl.ONE_MINUS_SRC_ALPHA);
   }
 
-  solid(mesh) {
+  solid(mesh, low) {
     const { gl } = this;
-    return {
-      mesh,
-      faces: filled(gl, faceCorners(mesh), gl.UNSIGNED_SHORT, true),
-      lines: filled(gl, lineCorners(mesh), gl.UNSIGNED_SHORT, false),
-    };
+    const { corners, index } = indexedFaces(mesh);
+    const faces = filled(gl, corners, gl.UNSIGNED_SHORT, true);
+    gl.bindBuffer(gl.ELEMENT_ARRAY_BUFFER, gl.createBuffer());
+    gl.bufferData(gl.ELEMENT_ARRAY_BUFFER, index, gl.STATIC_DRAW);
+    gl.bindVertexArray(null);
+    return { mesh, low, faces: { ...faces, count: index.length }, lines: filled(gl, lineCorners(mesh), gl.UNSIGNED_SHORT, false) };
   }
 
   put(mesh) {
-    this.part = this.solid(mesh);
+    this.part = this.solid(mesh, mesh.low);
   }
 
   /* ``shift`` lays the ghost over the part, in mm. */
   putGhost(mesh, shift) {
-    this.ghost = { ...this.solid(mesh), low: mesh.low.map((edge, axis) => edge + shift[axis]) };
+    this.ghost = this.solid(mesh, mesh.low.map((edge, axis) => edge + shift[axis]));
+  }
+
+  /* What is drawn while it moves: few faces where all of them are slow. Made when it is first needed. */
+  coarse(solid) {
+    if (!solid.few) {
+      const few = coarser(solid.mesh, COARSE_FACES);
+      solid.few = few === solid.mesh ? solid : this.solid(few, solid.low);
+    }
+    return solid.few;
   }
 
   /* The bed as squares of 10 mm under the part. Returns its corners. */
@@ -87,36 +98,39 @@ export class Scene {
     this.depth = Math.hypot(half[0], half[1], high[2] - low[2]) * 2;
   }
 
-  draw(camera, colours, look, dotPx) {
+  /* ``few``: with few faces, while it moves. */
+  draw(camera, colours, look, dotPx, few = false) {
     const { gl } = this;
+    const part = few ? this.coarse(this.part) : this.part;
+    const ghost = look.ghost && this.ghost ? (few ? this.coarse(this.ghost) : this.ghost) : null;
     gl.viewport(0, 0, gl.drawingBufferWidth, gl.drawingBufferHeight);
     gl.clearColor(0, 0, 0, 0);
     gl.clear(gl.COLOR_BUFFER_BIT | gl.DEPTH_BUFFER_BIT);
     const frame = { turn: camera.matrix(this.depth), camera, colours, look, dotPx };
-    this.drawFaces(this.part, this.part.mesh.low, frame, false);
-    if (look.ghost && this.ghost) this.drawFaces(this.ghost, this.ghost.low, frame, true);
+    this.drawFaces(part, frame, false);
+    if (ghost) this.drawFaces(ghost, frame, true);
     if (look.bed) {
       gl.enable(gl.BLEND);
       this.drawLines(this.bed, [0, 0, 0], [1, 1, 1], frame, [...colours.rule, 0.35], ALL, 0);
       this.drawLines(this.bedEdge, [0, 0, 0], [1, 1, 1], frame, [...colours.soft, 1], ALL, 0);
       gl.disable(gl.BLEND);
     }
-    this.drawLines(this.part.lines, this.part.mesh.low, this.part.mesh.step, frame, [...colours.ink, 1], look.cut ?? ALL, OVER_FACES);
-    if (look.ghost && this.ghost) {
+    this.drawLines(part.lines, part.low, part.mesh.step, frame, [...colours.ink, 1], look.cut ?? ALL, OVER_FACES);
+    if (ghost) {
       gl.disable(gl.DEPTH_TEST);
       gl.enable(gl.BLEND);
-      this.drawLines(this.ghost.lines, this.ghost.low, this.ghost.mesh.step, frame, [...colours.ghost, 0.6], look.cut ?? ALL, 0);
+      this.drawLines(ghost.lines, ghost.low, ghost.mesh.step, frame, [...colours.ghost, 0.6], look.cut ?? ALL, 0);
       gl.disable(gl.BLEND);
       gl.enable(gl.DEPTH_TEST);
     }
   }
 
-  drawFaces(solid, low, frame, ghost) {
+  drawFaces(solid, frame, ghost) {
     const { gl, faces: { made, at } } = this;
     const { turn, camera, colours, look, dotPx } = frame;
     gl.useProgram(made);
     gl.uniformMatrix4fv(at.uTurn, false, turn);
-    gl.uniform3fv(at.uLow, low);
+    gl.uniform3fv(at.uLow, solid.low);
     gl.uniform3fv(at.uStep, solid.mesh.step);
     gl.uniform3fv(at.uEye, camera.eye);
     gl.uniform3fv(at.uLight, camera.light);
@@ -129,7 +143,7 @@ export class Scene {
     gl.uniform1i(at.uIsCut, look.cut ? 1 : 0);
     gl.uniform4fv(at.uCut, look.cut ?? ALL);
     gl.bindVertexArray(solid.faces.array);
-    gl.drawArrays(gl.TRIANGLES, 0, solid.faces.count);
+    gl.drawElements(gl.TRIANGLES, solid.faces.count, gl.UNSIGNED_INT, 0);
   }
 
   drawLines(lines, low, step, frame, colour, cut, nearer) {

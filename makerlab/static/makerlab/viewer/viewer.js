@@ -6,10 +6,12 @@ import { onColourChange, pageColours } from "./colours.js";
 import { bindControls } from "./controls.js";
 import { drawMarks } from "./marks.js";
 import { fetchMesh } from "./mesh.js";
-import { Scene } from "./scene.js";
+import { COARSE_FACES, Scene } from "./scene.js";
 
 const SLOW = new Set(["slow-2g", "2g", "3g"]);
 const SHARPEST = 2; // device pixels drawn for one of the page, at most
+const SLOW_MS = 25; // a frame that takes longer does not turn smoothly
+const REST_MS = 200; // so long after the last move all of it is drawn again
 const WEBGL = { alpha: true, antialias: true, premultipliedAlpha: false, powerPreference: "low-power" };
 
 const find = (root, name) => root.querySelector(`[data-view-${name}]`);
@@ -111,25 +113,61 @@ class Viewer {
   resize() {
     const { width, height } = this.stage.getBoundingClientRect();
     if (!width || !height || this.canvas.hidden) return;
-    const dots = Math.min(SHARPEST, devicePixelRatio || 1);
-    for (const canvas of [this.canvas, this.over]) {
-      canvas.width = Math.round(width * dots);
-      canvas.height = Math.round(height * dots);
-    }
-    this.dots = dots;
+    this.dots = Math.min(SHARPEST, devicePixelRatio || 1);
+    this.sharpen(this.over, this.dots);
     this.camera.resize(width, height);
     this.redraw();
+  }
+
+  sharpen(canvas, dots) {
+    const { width, height } = this.stage.getBoundingClientRect();
+    const [across, down] = [Math.round(width * dots), Math.round(height * dots)];
+    if (canvas.width !== across) canvas.width = across;
+    if (canvas.height !== down) canvas.height = down;
   }
 
   redraw() {
     this.frame ??= requestAnimationFrame(() => {
       this.frame = null;
       if (this.canvas.hidden || this.gl.isContextLost() || !this.root.isConnected) return;
-      this.scene.draw(this.camera, this.colours, this.look, this.dots);
-      const pen = this.over.getContext("2d");
-      pen.setTransform(this.dots, 0, 0, this.dots, 0, 0);
-      drawMarks(pen, this.camera, this.colours, this.look, this.part);
+      this.draw(this.isSlow);
+      if (this.isSlow) this.drawAllSoon();
+      else if (this.isSlow === undefined) this.measure();
     });
+  }
+
+  /* ``few``: with few faces, one dot a pixel: it keeps up with the hand where the whole part does not. */
+  draw(few = false) {
+    const dots = few ? 1 : this.dots;
+    this.sharpen(this.canvas, dots);
+    this.scene.draw(this.camera, this.colours, this.look, dots, few);
+    this.root.toggleAttribute("data-few", few);
+    const pen = this.over.getContext("2d");
+    pen.setTransform(this.dots, 0, 0, this.dots, 0, 0);
+    drawMarks(pen, this.camera, this.colours, this.look, this.part);
+  }
+
+  drawAllSoon() {
+    clearTimeout(this.rest);
+    this.rest = setTimeout(() => requestAnimationFrame(() => {
+      if (!this.canvas.hidden && !this.gl.isContextLost() && this.root.isConnected) this.draw();
+    }), REST_MS);
+  }
+
+  /* Once, after the first picture: how long one takes. Reading a dot back waits until it is drawn. */
+  measure() {
+    this.isSlow = false;
+    if (this.mesh.faces <= COARSE_FACES) return;
+    const { gl } = this;
+    const drawn = () => gl.readPixels(0, 0, 1, 1, gl.RGBA, gl.UNSIGNED_BYTE, new Uint8Array(4));
+    drawn();
+    const began = performance.now();
+    this.draw();
+    drawn();
+    this.isSlow = performance.now() - began > SLOW_MS;
+    if (!this.isSlow) return;
+    find(this.root, "few").hidden = false;
+    this.scene.coarse(this.scene.part);
   }
 
   view(name) {
@@ -164,6 +202,7 @@ class Viewer {
 
   end() {
     this.ending.abort();
+    clearTimeout(this.rest);
     this.watch?.disconnect();
     this.sizes?.disconnect();
     this.stopColours?.();

@@ -7,11 +7,11 @@ from typing import Any
 
 import pytest
 
-from lessons.lab import physics, queries
+from lessons.lab import parts, physics, queries
 from lessons.lab.experiment import Experiment
 from lessons.science.rolling import NO_LOSS, Run
 from lessons.science.values import Unknown
-from submissions.models import Submission
+from submissions.models import Review, Submission
 from tests.lessons.lab.test_actions import OWN, enter, new
 from tests.lessons.lab.test_experiment import GOOD
 from tests.submissions.make import make_submission
@@ -40,9 +40,10 @@ def experiment(world: World) -> Experiment:
 
 def test_the_newest_approved_version_rolls(world: World) -> None:
     what = experiment(world)
-    assert OWN not in physics.wheels_of(world.assignment, world.team, what)
+    assert OWN not in parts.parts_of(world.assignment, world.team, what)
     version(world)
-    found = physics.wheels_of(world.assignment, world.team, what)[OWN]
+    found = parts.parts_of(world.assignment, world.team, what)[OWN]
+    assert found.wheel is not None
     assert found.wheel.mass_kg.value == pytest.approx(0.0095)
     assert found.wheel.inertia_kg_m2.value == pytest.approx(4.98e-6)
 
@@ -52,7 +53,8 @@ def test_expected_time_by_hand(world: World) -> None:
     4 I / R^2 0.02213 kg, a = 9.80665 x 0.1 x 0.0923 / 0.11443 = 0.79097, t = sqrt(6 / a) = 2.7542 s."""
     what = experiment(world)
     version(world)
-    wheel = physics.wheels_of(world.assignment, world.team, what)[OWN].wheel
+    wheel = physics.wheel_in(parts.parts_of(world.assignment, world.team, what), OWN)
+    assert wheel is not None
     run = physics.expected_times(what, wheel, (0.0,), NO_LOSS)[0.0]
     assert isinstance(run, Run)
     assert run.time_s.value == pytest.approx(math.sqrt(6 / 0.79097), abs=2e-3)
@@ -61,7 +63,7 @@ def test_expected_time_by_hand(world: World) -> None:
 def test_the_class_loss_comes_from_its_times(world: World) -> None:
     what = experiment(world)
     version(world)
-    wheels = {world.team.pk: physics.wheels_of(world.assignment, world.team, what)}
+    wheels = {world.team.pk: parts.parts_of(world.assignment, world.team, what)}
     empty = queries.results(world.assignment, what)
     assert isinstance(physics.class_losses(what, empty, wheels), Unknown)
     for trial, time in enumerate((2.95, 2.99, 2.97), start=1):
@@ -78,4 +80,31 @@ def test_a_report_without_spin_has_no_wheel(world: World, spin: Any) -> None:
     submission = version(world)
     submission.report = {**submission.report, "spin": spin}
     submission.save()
-    assert OWN not in physics.wheels_of(world.assignment, world.team, what)
+    assert physics.wheel_in(parts.parts_of(world.assignment, world.team, what), OWN) is None
+
+
+@pytest.mark.parametrize(
+    ("first", "was_approved", "second", "rolls"),
+    [
+        ("replaced", True, "handed_in", "version 2"),  # the new one is not decided on: the old one still rolls
+        ("replaced", True, "approved", "version 3"),
+        ("replaced", False, "approved", "version 3"),
+        ("returned", False, "handed_in", None),
+        ("draft", False, "approved", "version 3"),
+    ],
+)
+def test_only_versions_that_were_approved_roll(
+    world: World, first: str, was_approved: bool, second: str, rolls: str | None
+) -> None:
+    what = experiment(world)
+    one = version(world)
+    one.state, one.version = first, 2
+    one.save()
+    if was_approved:
+        Review.objects.create(submission=one, decision="approved")
+    two = version(world)
+    two.state, two.version = second, 3
+    two.save()
+    found = parts.parts_of(world.assignment, world.team, what)
+    assert (found[OWN].name if OWN in found else None) == rolls
+    assert ("own wheel, version 2" in found) is was_approved

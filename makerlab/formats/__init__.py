@@ -1,0 +1,1 @@
+"""Where a language writes dates and figures otherwise than Django has it."""

@@ -1,0 +1,37 @@
+"""The web server holds more windows open than a school has: idle ones must not keep the next from being served."""
+
+from __future__ import annotations
+
+import http.client
+import threading
+from contextlib import ExitStack, closing
+
+import waitress
+
+from makerlab.serving import OPTIONS, arguments
+
+WINDOWS = 150  # five classes of thirty; waitress itself would stop at 100
+
+
+def answer(environ, start_response):
+    start_response("200 OK", [("Content-Length", "2"), ("Content-Type", "text/plain")])
+    return [b"ok"]
+
+
+def test_idle_windows_do_not_keep_the_next_one_waiting():
+    server = waitress.create_server(answer, host="127.0.0.1", port=0, **OPTIONS)
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    with ExitStack() as stack:
+        for _number in range(WINDOWS):
+            window = stack.enter_context(closing(http.client.HTTPConnection("127.0.0.1", server.effective_port, 10)))
+            window.request("GET", "/")
+            assert window.getresponse().read() == b"ok"  # and the connection stays open
+    server.close()
+    thread.join(5)
+
+
+def test_the_command_line_says_the_same_as_the_options():
+    assert "--connection-limit=2000" in arguments()
+    assert "--asyncore-use-poll" in arguments()
+    assert len(arguments()) == len(OPTIONS)
