@@ -6,7 +6,7 @@ from __future__ import annotations
 import re
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 
 from tests.browser.conftest import Demo, open_desk
 
@@ -69,5 +69,35 @@ def test_a_row_of_the_queue_is_dragged_and_its_effect_is_told(demo: Demo, browse
     expect(page.locator("#queue-said")).to_contain_text("moved up", timeout=WAIT_MS)
     assert rows.evaluate_all("rows => rows.map((row) => row.dataset.row)") == order
     expect(page.locator("#queue")).to_contain_text("What your last change did", timeout=60_000)
+    assert desk.complaints == []
+    page.context.close()
+
+
+def test_a_move_is_answered_though_the_list_asks_meanwhile(demo: Demo, browser: Browser):
+    """The list asks for itself while the move is on its way, and is answered before it: what was moved is said still,
+    and no later asking takes the words off the page."""
+    desk = open_desk(browser, demo, "teacher")
+    page = desk.page
+    page.goto("/queue/")
+    order = page.locator("[data-row]").evaluate_all("rows => rows.map((row) => row.dataset.row)")
+    ask = "window.htmx.ajax('GET', '/queue/', { source: '#queue', target: '#queue', swap: 'outerHTML' })"
+
+    held: list[Route] = []
+    page.route("**/move/", lambda route: held.append(route))
+
+    def asked() -> None:
+        with page.expect_response(lambda answer: answer.url.endswith("/queue/") and answer.request.method == "GET"):
+            page.evaluate(f"() => {{ {ask}; }}")
+        page.wait_for_timeout(200)  # for what the answer does to the page
+
+    for button, words in ((f"#up-{order[1]}", "moved up"), (f"#down-{order[1]}", "moved down")):
+        with page.expect_request("**/move/"):
+            page.locator(button).click()
+        asked()
+        held.pop().continue_()
+        expect(page.locator("#queue-said")).to_contain_text(words, timeout=WAIT_MS)
+        asked()
+        expect(page.locator("#queue-said")).to_contain_text(words)
+    assert page.locator("[data-row]").evaluate_all("rows => rows.map((row) => row.dataset.row)") == order
     assert desk.complaints == []
     page.context.close()

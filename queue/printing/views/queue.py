@@ -31,7 +31,8 @@ CHANGE = "queue_change"  # the key in the session
 
 
 def page(request: SignedInRequest, said: str = "", room: Room | None = None) -> HttpResponse:
-    """The whole page, or for htmx its list with what was said. ``room``: as it was just read."""
+    """The whole page, or for htmx its list, with what was said where a change is answered: what only asks again takes
+    no words off the page. ``room``: as it was just read."""
     room = room or own_room(request)
     context: dict[str, Any] = {"room": room, "said": said}
     if room:
@@ -47,7 +48,8 @@ def page(request: SignedInRequest, said: str = "", room: Room | None = None) -> 
             else places(request.user, getattr(request, "rooms", []), timezone.now()),
             "rows": queue_rows(request.user, room, plan),
         }
-    return render(request, f"{PAGE}#list" if is_fragment(request) else PAGE, {**context, "oob": is_fragment(request)})
+    context["answers"] = request.method == "POST"
+    return render(request, f"{PAGE}#list" if is_fragment(request) else PAGE, context)
 
 
 @require_safe

@@ -76,13 +76,18 @@ document.addEventListener("htmx:afterSettle", (event) => {
   }
 });
 
-/* A fragment that replaces itself on a timer must not take away a field somebody is filling in: it waits a turn.
-   (Whatever else has the focus, htmx finds again by its id.) */
+/* A fragment that replaces itself on a timer must not take away a field somebody is filling in, nor a form or link whose
+   answer is on its way (it would have nowhere to go): it waits a turn. (Whatever else has the focus, htmx finds again by
+   its id.) */
+const asking = new Set();
+document.addEventListener("htmx:beforeRequest", (event) => asking.add(event.detail.elt));
+document.addEventListener("htmx:afterRequest", (event) => asking.delete(event.detail.elt));
 document.addEventListener("htmx:beforeSwap", (event) => {
   const { target, elt, requestConfig } = event.detail;
   const polled = requestConfig?.verb === "get" && [undefined, "load"].includes(requestConfig.triggeringEvent?.type);
-  const busy = target.contains(document.activeElement) && document.activeElement.matches("input, select, textarea");
-  if (!polled || !busy) return;
+  const filledIn = target.contains(document.activeElement) && document.activeElement.matches("input, select, textarea");
+  const answers = [...asking].some((other) => other !== elt && target.contains(other));
+  if (!polled || !(filledIn || answers)) return;
   event.detail.shouldSwap = false;
   if (elt.getAttribute("hx-trigger")?.includes("load")) globalThis.htmx.trigger(elt, "load");
 });
