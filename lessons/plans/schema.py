@@ -79,6 +79,11 @@ WHEN_WORDS = (
     (LAB_DAY, _("lab day")),
     (ALWAYS, _("always")),
 )
+ASSESSMENT_WORDS: tuple[tuple[str, Words], ...] = (
+    ("before", _("before the lesson")),
+    ("during", _("on the way")),
+    ("after", _("at the end")),
+)
 
 PARTS: dict[str, Part] = {
     part.name: part
@@ -90,6 +95,12 @@ PARTS: dict[str, Part] = {
             _("standard"),
             (Column("code", _("Code")), Column("text", _("What it asks, in your words"), TEXT)),
             _("A code from the list fills in our own wording; write any other standard as text."),
+        ),
+        Part("subjects", _("Subjects"), _("subject"), (Column("text", _("Subject")),), plain=True),
+        _texts("connection", _("Where engineers meet this"), _("paragraph"), _("Who works with it, and at what")),
+        _texts(
+            "background", _("Known before"), _("thing"), _("What students know or can do already"),
+            _("Lessons that come before this one too. Staff see this, students do not."),
         ),
         _materials("materials_per_team", _("Materials for each team")),
         _materials("materials_shared", _("Materials for the whole class")),
@@ -143,10 +154,21 @@ PARTS: dict[str, Part] = {
             ),
         ),
         Part(
+            "assessment",
+            _("How you see what they learned"),
+            _("row"),
+            (Column("when", _("When"), CHOICE, choices=ASSESSMENT_WORDS), Column("text", _("What you look at"), TEXT)),
+            _("Staff see this, students do not."),
+        ),
+        Part(
             "troubleshooting",
             _("When it does not work"),
             _("row"),
             (Column("see", _("You see")), Column("try", _("Try"), TEXT)),
+            _("Staff see this, students do not."),
+        ),
+        _texts(
+            "sources", _("Sources"), _("source"), _("Book, standard or page, and what it is used for"),
             _("Staff see this, students do not."),
         ),
     )
@@ -167,6 +189,11 @@ FIELD_WORDS: dict[str, Words] = {
     EXPERIMENT: _("Experiment"),
     **{part.name: part.label for part in PARTS.values()},
 }
+
+
+def assessed_when(key: str) -> str:
+    """When an assessment is made, in words; what is none of ours as it stands."""
+    return str(dict(ASSESSMENT_WORDS).get(key, key))
 
 
 def flat(part: Part, row: Any) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from lessons.models import KitPart, LessonPlan
 from lessons.plan_pages import MeetingSteps, PlanPage
 from lessons.plans.cautions import told
 from lessons.plans.expected import Expected
-from lessons.plans.schema import WHEN_WORDS
+from lessons.plans.schema import WHEN_WORDS, assessed_when
 from lessons.showing import picture_of
 from makerlab.components.figures import grams, hours_and_minutes
 from makerlab.paper import Document, page_size_for
@@ -39,6 +39,8 @@ def plan_pdf(page: PlanPage) -> bytes:
     if text.get("standards"):
         document.heading(_("Standards, in our words"))
         document.table([], [[row["code"], row["text"]] for row in text["standards"]], shares=(1, 5))
+    _list(document, _("Where engineers meet this"), text.get("connection"))
+    _list(document, _("Known before"), text.get("background"))
     _cautions(document, text["cautions"], with_source=True)
     _kit(document, page)
     _materials(document, _("For each team"), text.get("materials_per_team"))
@@ -60,6 +62,11 @@ def plan_pdf(page: PlanPage) -> bytes:
         document.heading(_("Rubric"))
         rows = [[row["row"], *row["levels"]] for row in text["rubric"]]
         document.table([_("Row"), "1", "2", "3", "4"], rows, shares=(3, 4, 4, 4, 4))
+    if text.get("assessment"):
+        document.heading(_("How you see what they learned"))
+        rows = [[assessed_when(row["when"]).capitalize(), row["text"]] for row in text["assessment"]]
+        document.table([], rows, shares=(1, 5))
+    _list(document, _("Sources"), text.get("sources"))
     return document.pdf()
 
 
@@ -99,6 +106,9 @@ def _in_short(document: Document, page: PlanPage) -> None:
             said.append(_("%(grams)s without a price not counted") % {"grams": grams(cost.unpriced_g)})
         if cost.unknown:
             said.append(_("not measured yet: %(names)s") % {"names": ", ".join(cost.unknown)})
+    said += (
+        [_("subjects: %(names)s") % {"names": ", ".join(page.text["subjects"])}] if page.text.get("subjects") else []
+    )
     document.labelled(_("In short:"), "; ".join(said) + ".")
     if plan.adapted_from_id and plan.adapted_from:
         document.paragraph(_("Adapted from %(title)s.") % {"title": plan.adapted_from.title}, small=True)

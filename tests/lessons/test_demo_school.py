@@ -122,7 +122,8 @@ def test_meetings_lie_on_school_days_and_files_come_in_before(school_class: dict
 def test_the_plan_has_every_field() -> None:
     """FACTS 1c: the fields of published lesson plans."""
     asked = (
-        "objectives standards materials_per_team materials_shared preparation steps cautions vocabulary discussion "
+        "objectives standards subjects connection background assessment sources "
+        "materials_per_team materials_shared preparation steps cautions vocabulary discussion "
         "differentiation extensions rubric troubleshooting experiment"
     )
     assert set(LESSON["content"]) == set(asked.split())

@@ -52,10 +52,20 @@ def test_the_plan_holds_all_that_is_written(world, signed_in, lesson):
     texts = [lesson.title, lesson.summary]
     texts += [
         text
-        for name in ("objectives", "preparation", "discussion", "differentiation", "extensions")
+        for name in (
+            "objectives",
+            "subjects",
+            "connection",
+            "background",
+            "preparation",
+            "discussion",
+            "differentiation",
+            "extensions",
+            "sources",
+        )
         for text in content[name]
     ]
-    texts += [row["text"] for name in ("standards", "steps", "cautions") for row in content[name]]
+    texts += [row["text"] for name in ("standards", "steps", "cautions", "assessment") for row in content[name]]
     texts += [row["source"] for row in content["cautions"]]
     texts += [row["meaning"] for row in content["vocabulary"]] + [row["try"] for row in content["troubleshooting"]]
     texts += [level for row in content["rubric"] for level in row["levels"]]
@@ -67,7 +77,9 @@ def test_the_sheet_holds_what_students_need_and_nothing_of_the_staff(world, sign
     content = lesson.content
     for text in (row["text"] for name in ("steps", "cautions") for row in content[name]):
         assert squeezed(text) in found
-    for text in (*content["preparation"], *content["differentiation"], *(r["try"] for r in content["troubleshooting"])):
+    staff = [*content["preparation"], *content["differentiation"], *content["background"], *content["sources"]]
+    staff += [row["try"] for row in content["troubleshooting"]] + [row["text"] for row in content["assessment"]]
+    for text in staff:
         assert squeezed(text) not in found
     assert "Graphpaper" in found
     assert "Trial3" in found
