@@ -86,8 +86,7 @@ class Estimates:
         ]
 
     def known_or_rough(self, plates: Sequence[Laid]) -> list[PlateFigures]:
-        """Figures of each plate, in order, without asking a child: those remembered, else the rough ones at each
-        kind's pace."""
+        """Figures of each plate, in order, without asking a child: those remembered, else the rough ones."""
         eligible = [self._eligible(laid) for laid in plates]
         requests = [
             self._request(laid, kinds) if kinds else None
@@ -96,7 +95,7 @@ class Estimates:
         keys = [None if request is None else key_of(request) for request in requests]
         known = self._known({key: None for key in keys if key})
         return [
-            _figures(known[key], kinds, barred) if key in known else self._rough(laid, self.paces)
+            _figures(known[key], kinds, barred) if key in known else self._rough(laid)
             for laid, key, (kinds, barred) in zip(plates, keys, eligible, strict=True)
         ]
 
@@ -117,7 +116,8 @@ class Estimates:
         return {kind_id: median(paces) for kind_id, paces in shown.items()}
 
     def rough(self, plates: Sequence[Laid]) -> list[PlateFigures]:
-        """Quick figures to compare ways of laying out: the sum of the parts' own figures, each heated once."""
+        """Quick figures to compare ways of laying out: the sum of the parts' own figures at each kind's pace,
+        heated once."""
         return [self._rough(laid) for laid in plates]
 
     def keep(self) -> None:
@@ -152,7 +152,7 @@ class Estimates:
         self.used |= set(stored)
         return {**stored, **{key: self.made[key] for key in wanted if key in self.made}}
 
-    def _rough(self, laid: Laid, paces: Mapping[int, float] | None = None) -> PlateFigures:
+    def _rough(self, laid: Laid) -> PlateFigures:
         kinds, barred = self._eligible(laid)
         if not kinds:
             return _figures(None, kinds, barred)
@@ -162,7 +162,7 @@ class Estimates:
             heat_up_s = float(kind.machine["heat_up_s"])
             measured_s = float((usual or kind).machine["heat_up_s"])  # of it once in each part's own figure
             printing_s = sum(max(60.0, copy.source.duration_s - measured_s) for copy in copies)
-            durations[kind.id] = heat_up_s + (paces or {}).get(kind.id, 1.0) * printing_s
+            durations[kind.id] = heat_up_s + self.paces.get(kind.id, 1.0) * printing_s
         return PlateFigures(
             mass_g=sum(copy.source.mass_g for copy in copies),
             durations_s=durations,
