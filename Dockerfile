@@ -7,8 +7,9 @@ WORKDIR /opt/makerlab
 RUN apt-get update \
  && apt-get install --yes --no-install-recommends postgresql-client \
  && rm -rf /var/lib/apt/lists/*
-COPY requirements-s3.txt ./
-RUN pip install --require-hashes -r requirements-s3.txt
+COPY requirements-s3.txt requirements-sso.txt ./
+RUN pip install --require-hashes -r requirements-s3.txt \
+ && pip install --require-hashes -r requirements-sso.txt
 COPY . .
 RUN pip install --no-deps --no-build-isolation -e . \
  && useradd --system --uid 10001 --home-dir /var/lib/makerlab --create-home makerlab \

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Annotated, Any, Literal
+from urllib.parse import urlsplit
 
 import dj_database_url
 from django.core.exceptions import ImproperlyConfigured
@@ -20,6 +21,7 @@ from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 HERE = ["127.0.0.1", "localhost", "[::1]"]
+LOOPBACK = {"127.0.0.1", "localhost", "::1"}
 PREFIX = "MAKERLAB_"
 # read by the tests only, not by the site
 OF_THE_TESTS = {
@@ -97,6 +99,29 @@ class Environment(BaseSettings):
         validate_default=True,
         validation_alias="MAKERLAB_S3_SECRET",
         description="secret of the key to the bucket",
+    )
+    oidc_issuer: str = Field(
+        "",
+        validation_alias="MAKERLAB_OIDC_ISSUER",
+        description="address of the school's sign-in service (OpenID Connect issuer, https://...) for staff; "
+        "without it they sign in by password only",
+    )
+    oidc_client: str = Field(
+        "",
+        validation_alias="MAKERLAB_OIDC_CLIENT",
+        description="name under which the service knows this site (client id)",
+    )
+    oidc_secret: SecretStr | None = Field(
+        None,
+        validate_default=True,
+        validation_alias="MAKERLAB_OIDC_SECRET",
+        description="secret of this site at the service (client secret)",
+    )
+    oidc_name: str = Field(
+        "",
+        max_length=40,
+        validation_alias="MAKERLAB_OIDC_NAME",
+        description="what the school calls that service, for the button",
     )
     backups: Path | None = Field(
         None,
@@ -188,6 +213,26 @@ class Environment(BaseSettings):
             raise ValueError(
                 "the key and its secret are set together (MAKERLAB_S3_KEY, MAKERLAB_S3_SECRET) or not at all"
             )
+        return value
+
+    @field_validator("oidc_issuer")
+    @classmethod
+    def _issuer(cls, value: str) -> str:
+        found = urlsplit(value)
+        secure = found.scheme == "https" or (found.scheme == "http" and found.hostname in LOOPBACK)
+        if value and not (secure and found.hostname and not found.query and not found.fragment):
+            raise ValueError("the issuer's address is wanted, by https and without ? or #")
+        return value.rstrip("/")
+
+    @field_validator("oidc_secret")
+    @classmethod
+    def _all_of_the_service(cls, value: SecretStr | None, info: ValidationInfo) -> SecretStr | None:
+        if "oidc_issuer" in info.data:  # not there when it is told as a problem itself
+            given = {bool(info.data["oidc_issuer"]), bool(info.data.get("oidc_client")), bool(value)}
+            if len(given) > 1:
+                raise ValueError(
+                    "issuer, client and secret are set together (MAKERLAB_OIDC_ISSUER, _CLIENT, _SECRET) or not at all"
+                )
         return value
 
 

@@ -106,6 +106,14 @@ INSTALLED_APPS = [
     "printing",
 ]
 
+SINGLE_SIGN_ON = bool(ENVIRONMENT.oidc_issuer)
+if SINGLE_SIGN_ON:
+    if find_spec("allauth") is None:
+        raise ImproperlyConfigured(
+            "MAKERLAB_OIDC_ISSUER is set, and the packages for it are not installed: pip install 'makerlab[sso]'."
+        )
+    INSTALLED_APPS += ["allauth.account", "allauth.socialaccount", "allauth.socialaccount.providers.openid_connect"]
+
 MIDDLEWARE = [
     "makerlab.health.middleware.marked",
     "makerlab.health.middleware.probes",
@@ -126,6 +134,7 @@ MIDDLEWARE = [
     "makerlab.middleware.private_pages",
     "makerlab.offline.kept_pages",
     "makerlab.accounts.middleware.first_things",
+    *(["allauth.account.middleware.AccountMiddleware"] if SINGLE_SIGN_ON else []),
     "axes.middleware.AxesMiddleware",
 ]
 
@@ -173,6 +182,30 @@ AXES_DISABLE_ACCESS_LOG = True  # who signed in stands in our audit trail
 AXES_ENABLE_ADMIN = False
 AXES_VERBOSE = False
 AXES_SENSITIVE_PARAMETERS = ["username", "password", "next", "csrfmiddlewaretoken", "ip_address"]
+# Staff through the school's own service: the library speaks the protocol (makerlab/accounts/oidc.py), nothing else of
+# it is used, and none of its tables ever holds a row
+SOCIALACCOUNT_ADAPTER = "makerlab.accounts.oidc.Errors"
+SOCIALACCOUNT_REQUESTS_TIMEOUT = 5
+SOCIALACCOUNT_PROVIDERS = {
+    "openid_connect": {
+        "OAUTH_PKCE_ENABLED": True,
+        "APPS": [
+            {
+                "provider_id": "school",
+                "name": "school",
+                "client_id": ENVIRONMENT.oidc_client,
+                "secret": ENVIRONMENT.oidc_secret.get_secret_value() if ENVIRONMENT.oidc_secret else "",
+                "settings": {
+                    "server_url": ENVIRONMENT.oidc_issuer,
+                    "scope": ["openid", "email"],
+                    # machines are shared: the service asks who it is each time, whoever is signed in there still
+                    "auth_params": {"prompt": "login"},
+                },
+            }
+        ],
+    }
+}
+ACCOUNT_USER_MODEL_EMAIL_FIELD = None
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},

@@ -8,9 +8,9 @@ class AccountsConfig(AppConfig):
     def ready(self) -> None:
         from django.contrib.auth.signals import user_logged_in
 
-        from makerlab.accounts.doctor import second_steps
+        from makerlab.accounts.doctor import second_steps, sign_in_service
         from makerlab.accounts.middleware import note_sign_in
         from makerlab.health.doctor import CHECKS
 
         user_logged_in.connect(note_sign_in, dispatch_uid="accounts.note_sign_in")
-        CHECKS.append(second_steps)
+        CHECKS.extend([second_steps, sign_in_service])

@@ -12,6 +12,7 @@ from django.shortcuts import redirect
 
 from makerlab.accounts.models import User
 from makerlab.accounts.second_step import must_enrol
+from makerlab.accounts.single_sign_on import BY_SERVICE
 
 SINCE = "signed in at"
 STILL_OPEN = {"accounts:second-step", "accounts:own-password", "accounts:sign-out", "accounts:sign-out-everywhere"}
@@ -45,7 +46,7 @@ def first_things(get_response: Callable[[HttpRequest], HttpResponse]) -> Callabl
             return redirect("lessons:student-sign-in" if user.is_student else "accounts:sign-in")
         if match and match.view_name in STILL_OPEN:
             return None
-        if user.password_given_at is not None:
+        if user.password_given_at is not None and not request.session.get(BY_SERVICE):
             return redirect("accounts:own-password")
         return redirect("accounts:second-step") if must_enrol(user) else None
 

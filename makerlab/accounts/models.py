@@ -76,7 +76,7 @@ class UserManager(BaseUserManager["User"]):
 
 
 class User(AbstractBaseUser):
-    """A person of one school. ``display_name`` is a nickname for students; no e-mail is kept."""
+    """A person of one school. ``display_name`` is a nickname for students; e-mail only in ``ServiceAccount``."""
 
     school = models.ForeignKey(School, on_delete=models.CASCADE, related_name="people")
     role = models.CharField(max_length=16, choices=Role.choices)
@@ -167,6 +167,36 @@ class RecoveryCode(models.Model):
 
     def __str__(self) -> str:
         return f"recovery code of {self.user}"
+
+
+class ServiceAccount(models.Model):
+    """By what the school's sign-in service (OpenID Connect) knows a member of staff, as an administrator entered it.
+
+    ``email`` opens until the first sign-in with it, which keeps the service's own name for the person in ``subject``.
+    """
+
+    LONGEST = 254  # of an e-mail address (RFC 3696, erratum 1690); a subject has at most 255 (OpenID Connect Core, 2)
+
+    user = models.OneToOneField(User, on_delete=models.CASCADE, related_name="service_account")
+    email = models.CharField(max_length=LONGEST, blank=True)
+    issuer = models.CharField(max_length=254, blank=True)
+    subject = models.CharField(max_length=255, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["email"], condition=~models.Q(email=""), name="one_person_an_email"),
+            models.UniqueConstraint(
+                fields=["issuer", "subject"], condition=~models.Q(subject=""), name="one_person_a_subject"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"service account of {self.user}"
+
+    @property
+    def known_as(self) -> str:
+        """What the administrator entered."""
+        return self.email or self.subject
 
 
 class Tally(models.Model):

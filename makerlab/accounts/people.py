@@ -30,7 +30,7 @@ def staff_of(user: User) -> QuerySet[User]:
     if not user.is_administrator:
         return User.objects.none()
     found: QuerySet[User] = User.objects.filter(school_id=user.school_id, role__in=STAFF_ROLES)
-    return found.select_related("second_step").order_by("-is_active", "role", "display_name")
+    return found.select_related("second_step", "service_account").order_by("-is_active", "role", "display_name")
 
 
 def new_password() -> str:

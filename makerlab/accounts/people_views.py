@@ -19,6 +19,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from makerlab.accounts import people as verbs
 from makerlab.accounts.models import STAFF_ROLES, Role, User
+from makerlab.accounts.views import service_name
 from makerlab.http import SignedInRequest, done, one
 
 PAGE = "accounts/people.html"
@@ -66,6 +67,7 @@ def people(request: SignedInRequest) -> HttpResponse:
 
 def _page(request: SignedInRequest, form: PersonForm, shown: tuple[User, str] | None = None) -> HttpResponse:
     context: dict[str, Any] = {"form": form, "staff": verbs.staff_of(request.user), "shown": shown}
+    context["service"] = service_name()
     return render(request, PAGE, context, status=422 if form.errors else 200)
 
 

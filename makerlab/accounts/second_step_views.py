@@ -20,9 +20,11 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from makerlab.accounts import second_step as verbs
 from makerlab.accounts.backends import StaffBackend
+from makerlab.accounts.middleware import SINCE
 from makerlab.accounts.models import User
 from makerlab.accounts.next_page import safe_page
 from makerlab.accounts.people import NotPossible, staff_of
+from makerlab.accounts.single_sign_on import BY_SERVICE
 from makerlab.audit.models import record
 from makerlab.components.qr import qr_svg
 from makerlab.http import SignedInRequest, done, one
@@ -51,20 +53,53 @@ class EnrolForm(CodeForm):
         widget=forms.PasswordInput({"autocomplete": "current-password"}),
     )
 
+    def is_somebody_else(self, request: SignedInRequest) -> str:
+        """Why this may not be the owner of the session; empty when it is. Who came through the school's service knows
+        no password: a sign-in of a moment ago stands for it."""
+        if "password" in self.fields:
+            right = request.user.check_password(self.cleaned_data["password"])
+            return "" if right else _("That is not your password.")
+        if time.time() - request.session.get(SINCE, 0) <= settings.SECOND_STEP_S:
+            return ""
+        return _("Your sign-in is too long ago for this. Sign out, sign in again, and turn it on then.")
 
-def wait_for_code(request: HttpRequest, user: User, target: str) -> HttpResponse:
-    """Remember for a few minutes who gave the right password, in a session of a fresh key; nobody is signed in yet."""
+
+def enrol_form(request: SignedInRequest) -> EnrolForm:
+    form = EnrolForm(request.POST if request.method == "POST" else None)
+    if request.session.get(BY_SERVICE):
+        del form.fields["password"]
+    return form
+
+
+def wait_for_code(request: HttpRequest, user: User, target: str, by_service: bool = False) -> HttpResponse:
+    """Remember for a few minutes who gave the right password, or came through the school's service, in a session of a
+    fresh key; nobody is signed in yet."""
     request.session.cycle_key()
-    request.session[WAITING] = {"user": user.pk, "at": time.time(), "next": target, "key": user.get_session_auth_hash()}
+    request.session[WAITING] = {
+        "user": user.pk, "at": time.time(), "next": target, "key": user.get_session_auth_hash(),
+        "by_service": by_service,
+    }  # fmt: skip
     return redirect("accounts:sign-in-code")
 
 
-def _waiting(request: HttpRequest) -> tuple[User, str] | None:
+def _waiting(request: HttpRequest) -> tuple[User, str, bool] | None:
     held = request.session.get(WAITING)
     if not held or time.time() - held["at"] > settings.SECOND_STEP_S:
         return None
     user = StaffBackend().get_user(held["user"])
-    return (user, held["next"]) if user and user.get_session_auth_hash() == held["key"] else None
+    if user is None or user.get_session_auth_hash() != held["key"]:
+        return None
+    return user, held["next"], held.get("by_service", False)
+
+
+def enter(request: HttpRequest, user: User, target: str, by_service: bool = False, **facts: bool) -> HttpResponse:
+    """Signed in, on record, and on to the page that was wanted."""
+    login(request, user, backend=BACKEND)
+    if by_service:
+        request.session[BY_SERVICE] = True
+        facts["by_service"] = True
+    record(user.school_id, user, "signed-in", user, **facts)
+    return redirect(safe_page(request, target))
 
 
 @login_not_required
@@ -77,7 +112,7 @@ def sign_in_code(request: HttpRequest) -> HttpResponse:
     if found is None:
         request.session.pop(WAITING, None)
         return redirect("accounts:sign-in")
-    user, target = found
+    user, target, by_service = found
     form = CodeForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         try:
@@ -88,9 +123,7 @@ def sign_in_code(request: HttpRequest) -> HttpResponse:
             return redirect("accounts:sign-in")
         if right:
             del request.session[WAITING]
-            login(request, user, backend=BACKEND)
-            record(user.school_id, user, "signed-in", user, second_step=True)
-            return redirect(safe_page(request, target))
+            return enter(request, user, target, by_service, second_step=True)
         form.add_error("code", _(verbs.WRONG))
     return render(request, "accounts/sign_in_code.html", {"form": form}, status=422 if form.errors else 200)
 
@@ -99,7 +132,7 @@ def _page(request: SignedInRequest, form: CodeForm, codes: list[str] | None = No
     user, on = request.user, verbs.has_second_step(request.user)
     step, status = None if on else verbs.begin(user), 422 if form.errors else 200
     if step and not isinstance(form, EnrolForm):
-        form = EnrolForm()
+        form = enrol_form(request)
     context: dict[str, Any] = {
         "form": form, "on": on, "codes": codes, "step": step,
         "qr": qr_svg(verbs.address(step)) if step else "",
@@ -115,10 +148,10 @@ def _page(request: SignedInRequest, form: CodeForm, codes: list[str] | None = No
 def own(request: SignedInRequest) -> HttpResponse:
     """One's own second step: the QR code and the first right code, or how it stands. Students have none."""
     _staff(request)
-    form = EnrolForm(request.POST if request.method == "POST" else None)
+    form = enrol_form(request)
     if request.method == "POST" and form.is_valid():
-        if not request.user.check_password(form.cleaned_data["password"]):
-            form.add_error("password", _("That is not your password."))
+        if told := form.is_somebody_else(request):
+            form.add_error("password" if "password" in form.fields else "code", told)
             return _page(request, form)
         try:
             codes = verbs.confirm(request.user, form.cleaned_data["code"])

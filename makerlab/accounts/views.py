@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import login, logout
 from django.contrib.auth.decorators import login_not_required
@@ -21,7 +22,7 @@ from makerlab.accounts.limits import address_is_over, note_from_address
 from makerlab.accounts.next_page import next_page
 from makerlab.accounts.queries import demo_people, demo_person
 from makerlab.accounts.second_step import has_second_step
-from makerlab.accounts.second_step_views import BACKEND, wait_for_code
+from makerlab.accounts.second_step_views import BACKEND, enter, wait_for_code
 from makerlab.audit.models import record
 from makerlab.http import SignedInRequest
 
@@ -44,17 +45,22 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid() and form.user is not None:
         if has_second_step(form.user):
             return wait_for_code(request, form.user, target)
-        login(request, form.user, backend=BACKEND)
-        record(form.user.school_id, form.user, "signed-in", form.user)
-        return redirect(target)
+        return enter(request, form.user, target)
     if form.errors.get("__all__"):
         note_from_address(WRONG_PASSWORD, request)
-    context = {"form": form, "people": demo_people(), "next": target}
+    context = {"form": form, "people": demo_people(), "next": target, "service": service_name()}
     return render(request, "accounts/sign_in.html", context, status=422 if form.errors else 200)
 
 
+def service_name() -> str:
+    """What the school calls its own sign-in service; empty where there is none."""
+    if not settings.SINGLE_SIGN_ON:
+        return ""
+    return settings.ENVIRONMENT.oidc_name or _("your school account")
+
+
 def refused(request: HttpRequest, many: bool = False) -> HttpResponse:
-    """No sign-in for now: this user name was tried too often from here, or (``many``) very many were."""
+    """No sign-in for now: this user name was tried too often from here, or (``many``) very many tries were made."""
     return render(request, "accounts/locked_out.html", {"many": many}, status=429)
 
 

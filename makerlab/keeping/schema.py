@@ -17,6 +17,11 @@ NEWER = (
 )
 
 
+# of the library for single sign-on (extra sso): empty tables, which stay when it is turned off and tell of no newer
+# release
+OF_AN_EXTRA = {"account", "socialaccount"}
+
+
 def known_migrations() -> set[str]:
     """``app.name`` of every migration of this release."""
     loader = MigrationLoader(None)
@@ -26,7 +31,7 @@ def known_migrations() -> set[str]:
 
 def unknown(applied: Iterable[str]) -> list[str]:
     """Migrations in ``applied`` that this release does not have."""
-    return sorted(set(applied) - known_migrations())
+    return sorted(name for name in set(applied) - known_migrations() if name.partition(".")[0] not in OF_AN_EXTRA)
 
 
 def applied_migrations() -> set[str]:

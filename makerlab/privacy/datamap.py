@@ -37,6 +37,10 @@ PERSONAL: dict[str, tuple[Personal, ...]] = {
         Personal("digest", "keyed digest of a recovery code", "staff", ACCOUNT),
         Personal("used_at", "recovery code used when", "staff", ACCOUNT),
     ),
+    "accounts.ServiceAccount": (
+        Personal("email", "e-mail address at the school's sign-in service, where one is set", "staff", ACCOUNT),
+        Personal("subject", "that service's name for the person", "staff", ACCOUNT),
+    ),
     "audit.Event": (
         Personal("actor", "who did it; emptied when the person is deleted", "pupils and staff", RECORDS),
         Personal(
@@ -152,6 +156,7 @@ OTHER: dict[str, str] = {
     "accounts.User": "session_epoch",
     "accounts.SecondStep": "user last_counter",
     "accounts.RecoveryCode": "user",
+    "accounts.ServiceAccount": "user issuer",
     "accounts.Tally": "key count ends_at",
     "work.Job": (
         "kind lane subject school payload priority turn state attempt worker lease_until progress error "

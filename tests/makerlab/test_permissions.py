@@ -32,6 +32,7 @@ METHODS = ("get", "post")
 NO_SUCH_METHODS = ("put", "patch", "delete", "options", "trace", "propfind")
 OPEN = {"accounts:sign-in", "accounts:sign-in-demo", "accounts:sign-out", "lessons:student-sign-in", "language"}
 OPEN |= {"accounts:sign-in-code"}  # leads to the sign-in unless a right password came before
+OPEN |= {"accounts:single-sign-on", "accounts:single-sign-on-return"}  # not there unless it is turned on
 OPEN |= {"offline-worker"}  # a script without anything about anybody
 OPEN |= {"printing:calendar-feed"}  # whoever knows the token; an unknown one is a 404
 OTHERS = ("other_student", "other_teacher", "other_technician", "other_administrator")
