@@ -22,6 +22,7 @@ TEMPLATES = sorted(
 )
 OPEN_PAGES = {"accounts:sign-in", "accounts:sign-in-demo", "accounts:sign-out", "lessons:student-sign-in", "language"}
 OPEN_PAGES |= {"offline-worker"}  # a script without anything about anybody
+TURNED_OFF = {"accounts:single-sign-on", "accounts:single-sign-on-return"}  # test_single_sign_on.py turns it on
 
 BY_TOKEN = {"printing:calendar-feed"}  # asked by calendar programs, which have no session
 
@@ -84,6 +85,9 @@ def test_cookies_are_closed_to_scripts_and_other_sites(world, client):
 def test_every_page_but_the_sign_in_needs_a_login(world, name):
     if name in OPEN_PAGES:
         assert Client().get(address(name)).status_code in {200, 405}
+        return
+    if name in TURNED_OFF:
+        assert Client().get(address(name)).status_code == 404
         return
     if name in BY_TOKEN:
         assert Client().get(address(name)).status_code == 404, "a token nobody was given"
