@@ -101,6 +101,7 @@ SCHOOL = Place(
         "accounts:people",
         "privacy:keeping",
         "privacy:records",
+        "access:token-list",
     ),
 )
 

@@ -104,6 +104,7 @@ INSTALLED_APPS = [
     "lessons",
     "submissions",
     "printing",
+    "makerlab.api",
 ]
 
 SINGLE_SIGN_ON = bool(ENVIRONMENT.oidc_issuer)
@@ -278,6 +279,8 @@ CELERY_BEAT_SCHEDULE = {
 CHILD_MEMORY_BYTES = ENVIRONMENT.child_memory_mb * MEGABYTE
 CHILD_CPU_S = ENVIRONMENT.child_cpu_s
 CHILD_WALL_S = CHILD_CPU_S + 30  # one that waits, not works, is ended too
+
+API_REQUESTS_A_MINUTE = 120  # of one token
 
 # Backups (docs/keeping.md)
 BACKUPS = ENVIRONMENT.backups

@@ -2,6 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, include, path
 
+from makerlab.api.site import addresses as api_addresses
 from makerlab.offline import offline_worker
 from makerlab.views import home, language, style_guide
 
@@ -12,6 +13,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("language/", language, name="language"),
     path("", include("makerlab.accounts.urls")),
     path("", include("makerlab.privacy.urls")),
+    path("api/v1/", api_addresses()),
+    path("", include("makerlab.api.urls")),
     path("", include("lessons.urls")),
     path("", include("submissions.urls")),
     path("", include("printing.urls")),

@@ -3,7 +3,7 @@ be classified before the tests pass. The page docs/privacy.md is made from it.""
 
 from __future__ import annotations
 
-from makerlab.privacy.until import ACCOUNT, CLASS, LOCK, RECORDS, SESSION, Personal
+from makerlab.privacy.until import ACCOUNT, ANSWER, CLASS, LOCK, RECORDS, SESSION, Personal
 
 PERSONAL: dict[str, tuple[Personal, ...]] = {
     "sessions.Session": (Personal("session_data", "who is signed in on a machine", "pupils and staff", SESSION),),
@@ -119,6 +119,14 @@ PERSONAL: dict[str, tuple[Personal, ...]] = {
         Personal("token_hash", "hash of the calendar's secret address", "staff", ACCOUNT),
         Personal("fetched_at", "calendar fetched when", "staff", ACCOUNT),
     ),
+    "api.ApiToken": (
+        Personal("owner", "whose token for a program", "staff", ACCOUNT),
+        Personal("name", "what uses it, in its owner's words", "staff", ACCOUNT),
+        Personal("digest", "hash of the token", "staff", ACCOUNT),
+        Personal("ending", "the token's last four signs", "staff", ACCOUNT),
+        Personal("last_used_at", "token used when", "staff", ACCOUNT),
+    ),
+    "api.KeptAnswer": (Personal("body", "answer to a program's request, ids and figures", "pupils and staff", ANSWER),),
     "printing.WhatIf": (Personal("made_by", "who asked what if", "staff", ACCOUNT),),
     "printing.PreparedFile": (
         Personal("uploaded_by", "who prepared the plate", "staff", CLASS),
@@ -219,6 +227,8 @@ OTHER: dict[str, str] = {
     "printing.EmptySpool": "room maker grams_full tare_g weighed_at",
     "printing.PlanLook": "room plan_id",
     "printing.CalendarFeed": "created_at",
+    "api.ApiToken": "scopes made_at expires_at revoked_at",
+    "api.KeptAnswer": "token key asked status made_at",
     "printing.WhatIf": "room made_at changes answer error",
     "printing.Plate": (
         "room number state material colour settings bed_width_mm bed_depth_mm bed_round mass_g "

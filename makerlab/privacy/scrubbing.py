@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from lessons.models import Argument, Coasting, LabBoard, Mark, Reading, SchoolClass, Team
 from makerlab.accounts.models import School
+from makerlab.api.models import KeptAnswer
 from makerlab.audit.models import Event
 from printing.models import PrintRequest, Run
 from submissions.models import Review, Submission
@@ -59,7 +60,9 @@ def _without(value: Any, word: re.Pattern[str]) -> Any:
 
 
 def forget_in_records(school: School, gone: list[models.Model], names: list[str]) -> None:
-    """The audit trail keeps that something was done and by whom of the staff; what it says about what is gone goes."""
+    """The audit trail keeps that something was done and by whom of the staff; what it says about what is gone goes.
+    Answers kept for programs, which hold names of files, go whole."""
+    KeptAnswer.objects.filter(token__owner__school=school).delete()
     keys: dict[str, list[str]] = {}
     for row in gone:
         keys.setdefault(row._meta.model_name or "", []).append(str(row.pk))

@@ -47,12 +47,19 @@ class AlreadyHere(UploadRefused):
         self.earlier = earlier
 
 
-def upload_part(user: User, assignment: Assignment, kit_part: KitPart, uploaded_file: UploadedFile[Any]) -> Submission:
-    """Store a file as the team's next version and have it checked.
+def upload_part(
+    user: User,
+    assignment: Assignment,
+    kit_part: KitPart,
+    uploaded_file: UploadedFile[Any],
+    for_team: Team | None = None,
+) -> Submission:
+    """Store a file as the team's next version and have it checked. Students upload for their own team; a teacher of
+    the class names the team, which then looks at it and hands it in, or does not.
 
     Raises PermissionDenied, NotAllowedNow, UploadRefused (empty, too big, too many) or AlreadyHere.
     """
-    team = permissions.check_can_upload(user, assignment, kit_part)
+    team = permissions.check_can_upload(user, assignment, kit_part, for_team=for_team)
     if limits.note("upload", user.pk, 3600) > settings.UPLOADS_AN_HOUR:
         raise UploadRefused(_("That are very many files in one hour. Wait a while, then go on."))
     submission = Submission(

@@ -34,9 +34,15 @@ def asks(check: Callable[..., Any], *args: Any, **known: Any) -> bool:
     return True
 
 
-def check_can_upload(user: User, assignment: Assignment, kit_part: KitPart, own_team: Team | None = None) -> Team:
-    """Return the team the file would belong to. ``own_team``: known to be the student's in the assignment's class."""
-    if not user.is_student:
+def check_can_upload(
+    user: User, assignment: Assignment, kit_part: KitPart, own_team: Team | None = None, for_team: Team | None = None
+) -> Team:
+    """Return the team the file would belong to. ``own_team``: known to be the student's in the assignment's class;
+    ``for_team``: whose file a teacher of the class, or an administrator, brings."""
+    if for_team is not None:
+        check_can_review_class(user, assignment)
+        own_team = for_team if for_team.school_class_id == assignment.school_class_id else None
+    if not user.is_student and own_team is None:
         raise PermissionDenied
     if own_team is None and not Assignment.objects.visible_to(user).filter(pk=assignment.pk).exists():
         raise PermissionDenied
@@ -118,9 +124,14 @@ def can_lay(user: User, submission: Submission, own: bool | None = None, reviews
 def check_can_review(user: User, submission: Submission, reviews: bool | None = None) -> None:
     """Teachers of the class, and administrators of the school. ``reviews``: whether they are, where that is known."""
     if reviews is None:
-        classes = SchoolClass.objects.editable_by(user)
-        reviews = classes.filter(pk=submission.assignment.school_class_id).exists()
-    if not reviews:
+        check_can_review_class(user, submission.assignment)
+    elif not reviews:
+        raise PermissionDenied
+
+
+def check_can_review_class(user: User, assignment: Assignment) -> None:
+    """Teachers of the class it was given to, and administrators of the school."""
+    if not SchoolClass.objects.editable_by(user).filter(pk=assignment.school_class_id).exists():
         raise PermissionDenied
 
 

@@ -20,6 +20,7 @@ from django.utils import timezone
 from lessons.models import Assignment, Coasting, DayKind, LessonPackage, MeasuredFile, Meeting, SchoolDay, Term
 from lessons.showing import SUFFIX, ShownFiles, keep
 from makerlab.accounts.models import Role, School, User
+from makerlab.api.actions import make_token
 from printing.models import ExtraHours, Plate, PreparedFile, PrinterKind, WhatIf
 from tests.lessons.lab.test_experiment import GOOD
 from tests.printing.helpers import make_plate, ordered, started
@@ -67,6 +68,7 @@ def objects(world: World) -> dict[str, Any]:
     prepared.file.save("", ContentFile(b"G1 X1 F100"))
     for seen in (request.submission, world.wheel):
         give_something_to_show(seen)
+    token, _secret = make_token(world.teacher, "a script", ["lab:read"], 30)
     return {
         "prepared": prepared,
         "submission": request.submission, "review": waiting, "request": request, "run": run, "plate": plate,
@@ -88,6 +90,7 @@ def objects(world: World) -> dict[str, Any]:
         "special": SchoolDay.objects.create(school=world.school, date=timezone.localdate()),
         "what": WhatIf.objects.create(room=world.room, made_by=world.teacher, changes={"out": [world.printers[1].pk]}),
         "room": world.room, "student": world.student.memberships.get(), "lab": world.assignment,
+        "token": token,
         "person": world.technician, "kind": world.printers[0].kind,
     }  # fmt: skip
 
@@ -136,7 +139,7 @@ def other_side(world: World) -> World:
 def arguments(name: str, pattern: URLPattern, world: World, known: dict[str, Any]) -> dict[str, Any]:
     """Values for the address's converters. Fails for a noun this table does not know yet."""
     fixed: dict[str, Any] = {"assignment_id": world.assignment.pk, "kit_part_id": world.wheel.pk}
-    fixed |= {"role": "teacher", "kind": "stl", "number": 1, "token": "0" * 43}
+    fixed |= {"role": "teacher", "kind": "stl", "number": 1, "token": "0" * 43, "rest": "kites"}
     values = {}
     for converter in pattern.pattern.converters:
         noun = name.partition(":")[2].partition("-")[0]

@@ -5,12 +5,19 @@ from __future__ import annotations
 from django.apps import apps
 
 from makerlab import states_page
+from makerlab.api.site import OPENAPI, described
 from makerlab.privacy import page as privacy_page
 from makerlab.privacy.datamap import OTHER, PERSONAL
 
 
 def test_the_page_of_states_is_up_to_date():
     assert states_page.PAGE.read_text("utf-8") == states_page.page(), "run python manage.py write_docs"
+
+
+def test_the_description_of_the_interface_is_up_to_date(client):
+    written = OPENAPI.read_text("utf-8")
+    assert written == described(), "run python manage.py write_docs"
+    assert client.get("/api/v1/openapi.json").content.decode() == written
 
 
 def test_every_state_can_be_reached():

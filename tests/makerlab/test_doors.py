@@ -17,7 +17,8 @@ from tests.makerlab.site_addresses import addresses
 ROOT = Path(__file__).resolve().parents[2]
 DOORS = {"visible_to", "editable_by", "none"}
 # managers' own doors, each with the person or an unguessable token as its argument
-NAMED_DOORS = {"with_key", "for_token", "of", "note_fetched", "in_use"}
+NAMED_DOORS = {"with_key", "for_token", "of", "note_fetched", "in_use", "note_used"}
+NAMED_DOORS |= {"of_school"}  # the records, of which only ids are taken, to narrow what a door has let through
 WRITING = {"create", "bulk_create"}  # asks for nothing
 MANAGERS = {"objects", "_default_manager", "_base_manager"}
 MODEL_SHORTCUTS = {"get_object_or_404", "get_list_or_404"}
