@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import manifold3d
 import pytest
 from django.urls import reverse
+from django.utils import timezone
 
 from lessons.models import Membership
 from lessons.parts.files import stl_binary
 from makerlab.work.actions import run_waiting
+from makerlab.work.models import Job
 from submissions.models import Review, Submission
 from submissions.states import State
+from submissions.views.report import ask_again_s
 from tests.submissions.make import make_submission, post_file, report, stl_upload, text_of, wheel_stl
 from tests.world import make_kit_part
 
@@ -148,6 +153,24 @@ def test_place_in_line_is_told(world, student):
         post_file(student, world, stl_upload(wheel_stl(spokes)))
     last = Submission.objects.get(version=3)
     assert "2 other checks come first" in text_of(student.get(reverse("submissions:submission-report", args=[last.pk])))
+
+
+@pytest.mark.parametrize(
+    ("wait_s", "again_s"), [(0.0, 1), (1.0, 1), (4.0, 1), (7.0, 2), (20.0, 5), (40.0, 10), (3600.0, 10)]
+)
+def test_who_waits_longer_asks_less_often(wait_s, again_s):
+    assert ask_again_s(wait_s) == again_s
+
+
+def test_the_page_asks_again_by_its_place_in_line(world, student):
+    """Checks have taken 12 s each; two come first, so that 24 s pass: a quarter of it is 6 s."""
+    post_file(student, world, stl_upload(wheel_stl(1)))
+    began = timezone.now()
+    Job.objects.update(state=Job.State.DONE, started_at=began, finished_at=began + timedelta(seconds=12))
+    for spokes in (2, 3, 4):
+        post_file(student, world, stl_upload(wheel_stl(spokes)))
+    last = Submission.objects.get(version=4)
+    assert "every 6s" in text_of(student.get(reverse("submissions:submission-report", args=[last.pk])))
 
 
 def test_a_proposed_unit_is_one_click(world, student):

@@ -32,6 +32,7 @@ from submissions.views.parts import in_place
 from submissions.wording import sort_findings, verdict_banner
 
 PAGE = "submissions/submission_report.html"
+ASK_AGAIN_MOST_S = 10
 RELATED = ("kit_part", "team__school_class__school", "assignment__plan", "assignment__meeting")
 
 
@@ -52,12 +53,18 @@ def found(request: SignedInRequest, pk: int) -> Submission:
 
 @require_safe
 def submission_report(request: SignedInRequest, pk: int) -> HttpResponse:
-    """The report. While the check runs, a fragment of it asks again each second."""
+    """The report. While the check runs, a fragment of it asks again (``ask_again_s``)."""
     submission = found(request, pk)
     context = report_context(request, submission)
     if is_fragment(request):
         return render(request, f"{PAGE}#live", {**context, "oob": True})
     return render(request, PAGE, context)
+
+
+def ask_again_s(wait_s: float) -> int:
+    """When a page that waits so long for its turn asks again: after a quarter of it, 1 s at the least and 10 s at the
+    most. A class that uploads all at once would otherwise keep the server busy with asking."""
+    return min(ASK_AGAIN_MOST_S, max(1, round(wait_s / 4)))
 
 
 def report_context(request: SignedInRequest, submission: Submission, form: HandInForm | None = None) -> dict[str, Any]:
@@ -67,7 +74,8 @@ def report_context(request: SignedInRequest, submission: Submission, form: HandI
         job = queries.check_job(submission)
         ahead = place_in_line(job) if job else 0
         wait = expected_wait(job, ahead) if job and ahead else None
-        return {**context, "ahead": ahead, "wait_min": round(wait.total_seconds() / 60) if wait else 0}
+        wait_s = wait.total_seconds() if wait else 0.0
+        return {**context, "ahead": ahead, "wait_min": round(wait_s / 60), "again_s": ask_again_s(wait_s)}
     user = request.user
     versions = list(queries.versions(submission).defer("picture"))
     own = user.is_student  # a student finds nothing but the own team's (``found``)
