@@ -44,6 +44,7 @@ class Rush:
         self.scene, self.ports, self.files, self.bell, self.host = scene, ports, files, bell, host
         self.outcome = Outcome()
         self.over = asyncio.Event()
+        self.visitors: list[Visitor] = []
         self.open_pages: list[asyncio.Task[None]] = []  # of those who have handed in
 
     async def run(self) -> Outcome:
@@ -63,10 +64,13 @@ class Rush:
         for task in hanging:
             task.cancel()
         await asyncio.wait([*staff, *onlookers, *self.open_pages], timeout=60)
+        for visitor in self.visitors:
+            await visitor.leave()
         return self.outcome
 
     def _visitor(self) -> Visitor:
-        return Visitor(self.ports, self.outcome.notes, self.host)
+        self.visitors.append(Visitor(self.ports, self.outcome.notes, self.host))
+        return self.visitors[-1]
 
     async def _signed_in(self, student: dict[str, str]) -> Visitor:
         visitor, pages = self._visitor(), self.scene["pages"]

@@ -4,6 +4,7 @@ the form it last saw, and notes how long each answer took."""
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import re
 import secrets
 import time
@@ -58,8 +59,11 @@ class Visitor:
 
     async def leave(self) -> None:
         if self.line:
-            self.line[1].close()
+            writer = self.line[1]
             self.line = None
+            writer.close()
+            with contextlib.suppress(OSError):
+                await writer.wait_closed()
 
     async def _noted(self, step: str, method: str, path: str, body: bytes, headers: dict[str, str]) -> Answer:
         begun = time.perf_counter()
@@ -82,7 +86,7 @@ class Visitor:
         except (ConnectionError, asyncio.IncompleteReadError):
             if not kept:
                 raise
-            self.line = None
+            await self.leave()
             return await self._exchange(method, path, body, headers)
 
     async def _exchange(self, method: str, path: str, body: bytes, headers: dict[str, str]) -> Answer:
