@@ -116,14 +116,16 @@ def page(rushes: Mapping[str, Mapping[str, Any]], growth: Mapping[str, Any], mac
     return f"""# How much a machine can do
 
 Measured on {machine}, loopback, servers and the bench's own browsers on the same cores.
-`MAKERLAB_BENCH_KEEP=folder pytest -m bench tests/bench/load -s`, then `python -m tests.bench.load.page folder`, make this page.
+`MAKERLAB_BENCH_KEEP=folder pytest -m bench tests/bench/load -s`, then `python -m tests.bench.load.page folder`, make
+this page.
 
 ## The morning bell
 
-{any_rush["students"]} students sign in and upload files of 0.1 to 10 MB (half below 1 MB) within a minute, each follows the report until
-the verdict and hands in; {any_rush["pages"]} pages ask for news as often as they say they do; a teacher reviews and approves, a bench and a
-"today" stand open. Embedded: one web process and one worker on SQLite. The others: two web processes, so many measuring
-workers with one file each at a time, one for plans and one for outlooks, on PostgreSQL and Redis.
+{any_rush["students"]} students sign in and upload files of 0.1 to 10 MB (half below 1 MB) within a minute; each follows
+the report until the verdict and hands in; {any_rush["pages"]} pages ask for news as often as they say they do; a teacher
+reviews and approves, a bench and a "today" stand open. Embedded: one web process and one worker on SQLite. The others:
+two web processes, so many measuring workers with one file each at a time, one for plans and one for outlooks, on
+PostgreSQL and Redis.
 
 {rush_table(rushes)}
 
@@ -141,8 +143,9 @@ A room plan: the first plan, and the forecast of it from 2,000 courses.
 
 ## What to buy
 
-A file of the bell took {check_s:.2f} s of a core in the measuring workers. For a school of {CLASSES} classes of {STUDENTS} in which
-a class has such a lesson every tenth day and each student uploads {PARTS_A_STUDENT} files (our own guess, no source), checks alone take:
+A file of the bell took {check_s:.2f} s of a core in the measuring workers. For a school of {CLASSES} classes of
+{STUDENTS} in which a class has such a lesson every tenth day and each student uploads {PARTS_A_STUDENT} files (our own
+guess, no source), checks alone take:
 
 {sizing_table(check_s)}
 
