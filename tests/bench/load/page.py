@@ -123,9 +123,9 @@ this page.
 
 {any_rush["students"]} students sign in and upload files of 0.1 to 10 MB (half below 1 MB) within a minute; each follows
 the report until the verdict and hands in; {any_rush["pages"]} pages ask for news as often as they say they do; a
-teacher reviews and approves, a bench and a "today" stand open. Embedded: one web process and one worker on SQLite. The others:
-two web processes, so many measuring workers with one file each at a time, one for plans and one for outlooks, on
-PostgreSQL and Redis.
+teacher reviews and approves, a bench and a "today" stand open. Embedded: one web process and one worker on SQLite. The
+others: two web processes, so many measuring workers with one file each at a time, one for plans and one for outlooks,
+on PostgreSQL and Redis.
 
 {rush_table(rushes)}
 
