@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 
 from lessons.models import DayKind, Period, SchoolDay, Term
 from makerlab.accounts.models import School
+from makerlab.together import Wanted, rows_as, together, whole
 from planning.bells import Bells, Timetable
 from planning.bells import DayKind as BellsKind
 
@@ -124,29 +125,40 @@ class Rows:
 
 
 def rows_of(school_id: int) -> Rows:
-    """Three queries, whatever the number of dates."""
-    kinds, periods = _kinds_and_periods(school_id)
-    special, terms = SchoolDay.objects.filter(school_id=school_id), Term.objects.filter(school_id=school_id)
-    return Rows(kinds, periods, list(special), list(terms))
+    """One query, whatever the number of dates."""
+    return rows_from(together(**wanted_of(school_id)), school_id)
 
 
-def _kinds_and_periods(school_id: int) -> tuple[list[DayKind], list[Period]]:
-    """In one query: every page that plans asks for them."""
-    columns = ("pk", "name", "weekdays", "periods__pk", "periods__name", "periods__starts_at", "periods__ends_at")
-    rows = DayKind.objects.filter(school_id=school_id).order_by("pk", "periods__starts_at").values_list(*columns)
+PERIODS = ("pk", "name", "weekdays", "periods__pk", "periods__name", "periods__starts_at", "periods__ends_at")
+
+
+def wanted_of(school_id: int) -> dict[str, Wanted]:
+    """What ``rows_from`` takes, for whoever asks for more in the same question."""
+    return {
+        "kinds": (DayKind.objects.filter(school_id=school_id), PERIODS),
+        "special": (SchoolDay.objects.filter(school_id=school_id), whole(SchoolDay)),
+        "terms": (Term.objects.filter(school_id=school_id), whole(Term)),
+    }
+
+
+def rows_from(found: dict[str, list[tuple[Any, ...]]], school_id: int) -> Rows:
+    """The answer to ``wanted_of`` in the order of its rows."""
     kinds: dict[int, DayKind] = {}
     periods = []
-    for key, name, weekdays, period_key, period, starts_at, ends_at in rows:
+    for key, name, weekdays, period_key, period, starts_at, ends_at in sorted(found["kinds"], key=lambda row: row[0]):
         kind = kinds.setdefault(key, DayKind(pk=key, school_id=school_id, name=name, weekdays=weekdays))
         if period_key is not None:
             row = Period(pk=period_key, name=period, starts_at=starts_at, ends_at=ends_at)
             row.day_kind = kind
             periods.append(row)
-    return list(kinds.values()), periods
+    periods.sort(key=lambda row: (row.day_kind_id, row.starts_at))
+    special = sorted(rows_as(SchoolDay, found["special"]), key=lambda row: row.date)
+    terms = sorted(rows_as(Term, found["terms"]), key=lambda row: row.first)
+    return Rows(list(kinds.values()), periods, special, terms)
 
 
 def read_school_days(school: School) -> SchoolDays:
-    """The days of a school, in three queries."""
+    """The days of a school, in one query."""
     return SchoolDays(**fields_of(rows_of(school.pk), school.time_zone))
 
 

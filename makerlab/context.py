@@ -15,7 +15,10 @@ from lessons.models import Membership
 from makerlab.accounts.models import Role, User
 from makerlab.http import counted
 from submissions.models import Submission
+from submissions.queries import REVIEWS_WAITING
 from submissions.states import State
+
+SAFE = ("GET", "HEAD")  # such a request does nothing
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,11 +29,15 @@ class Place:
     icon: str
     label: str | Promise
     also: tuple[str, ...] = ()
-    badge: Callable[[User], int] | None = None
+    badge: Callable[[User, bool], int] | None = None
 
 
-def waiting_for_review(user: User) -> int:
-    """How many parts wait for this person's decision."""
+def waiting_for_review(user: User, as_read: bool = False) -> int:
+    """How many parts wait for this person's decision. ``as_read``: as it was when the person was read, which holds
+    while nothing is done."""
+    told = getattr(user, REVIEWS_WAITING, None)
+    if as_read and told is not None:
+        return int(told)
     return Submission.objects.editable_by(user).filter(state=State.HANDED_IN).count()
 
 
@@ -139,7 +146,7 @@ class Navigation:
         if place.badge is None:
             return 0
         known = counted(self.request).get(place.url_name)
-        return place.badge(self.user) if known is None else known
+        return place.badge(self.user, self.request.method in SAFE) if known is None else known
 
     def who(self) -> dict[str, Any]:
         """Name and what the person is here: a student's team and class, else the role."""

@@ -11,7 +11,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from lessons.classes.members import members_of
-from lessons.models import Meeting, Membership, SchoolClass
+from lessons.models import Assignment, Meeting, Membership, Reading, SchoolClass
 from makerlab.accounts.models import User
 from makerlab.components.figures import clock
 from makerlab.components.marks import Mark
@@ -50,6 +50,14 @@ def student_rows(school_class: SchoolClass, now: datetime | None = None) -> list
     """Everybody of the class by nickname."""
     now = now or timezone.now()
     return [StudentRow(member, sign_in_mark(member, now)) for member in members_of(school_class)]
+
+
+def given_to(school_class: SchoolClass) -> list[Assignment]:
+    """The lessons given to a class in order of their meetings, with board and, where there are readings, the moment of
+    the last (``last_reading_at``)."""
+    last = Reading.objects.filter(assignment=OuterRef("pk")).order_by("-entered_at").values("entered_at")[:1]
+    found = school_class.assignments.annotate(last_reading_at=Subquery(last))
+    return list(found.select_related("plan", "meeting", "board").order_by("meeting__starts_at"))
 
 
 def locked_out(user: User, now: datetime) -> QuerySet[Membership]:

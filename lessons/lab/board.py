@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -20,7 +20,7 @@ from lessons.lab.parts import LabPart, as_measured, parts_of_teams
 from lessons.lab.results import ClassResult, TeamResult
 from lessons.lab.standing import Standings, standings
 from lessons.lab.told import CellView, Told, class_told, gap_told
-from lessons.models import Argument, Assignment, Coasting, LabBoard, Reading, SchoolClass
+from lessons.models import Argument, Assignment, Coasting, LabBoard, Team
 from lessons.science.compare import Comparison, Gap
 from lessons.science.rolling import Losses
 from lessons.science.values import Measured, Unknown
@@ -275,13 +275,14 @@ def board_page(assignment: Assignment, experiment: Experiment, design: str, team
     return BoardPage(assignment, experiment, board, result, chosen, large, parts)
 
 
-def overlay(school_class: SchoolClass) -> BoardPage | None:
-    """The newest lab of a class that has readings, as the class's own page shows it; None before the first reading."""
-    rows = Reading.objects.filter(assignment__school_class=school_class).order_by("-entered_at")
-    newest = rows.select_related("assignment__plan", "assignment__school_class__school", "assignment__board").first()
-    if newest is None:
+def overlay(given: Sequence[Assignment], teams: Sequence[Team]) -> BoardPage | None:
+    """The newest lab of a class that has readings, as the class's own page shows it; None before the first reading.
+    ``given``: its lessons as ``lessons.classes.page.given_to`` reads them; ``teams``: its teams by number."""
+    told = [(each.last_reading_at, each) for each in given if each.last_reading_at]  # type: ignore[attr-defined]
+    if not told:
         return None
-    assignment = newest.assignment
+    assignment = max(told, key=lambda pair: pair[0])[1]
+    queries.keep_teams(assignment, teams)
     try:
         experiment = queries.experiment_of(assignment)
     except ExperimentError:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from django.db.models import Count, Exists, OuterRef, Subquery
 from django.db.models.functions import JSONObject
@@ -57,6 +57,11 @@ def teams_of(assignment: Assignment) -> list[Team]:
         found = list(Team.objects.filter(school_class=assignment.school_class_id).order_by("number"))
         assignment.__dict__["_lab_teams"] = found
     return found
+
+
+def keep_teams(assignment: Assignment, teams: Sequence[Team]) -> None:
+    """The class's teams by number, where the caller has read them: ``teams_of`` then asks nothing."""
+    assignment.__dict__["_lab_teams"] = list(teams)
 
 
 def experiment_of(assignment: Assignment) -> Experiment | None:

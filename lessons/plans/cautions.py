@@ -12,6 +12,8 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as noted
 
+from lessons.plans.own_cautions import OWN_CAUTIONS, OWN_SOURCES
+
 PRINTING, TOOLS, LAB_DAY, ALWAYS = noted("printing"), noted("tools"), noted("lab day"), noted("always")
 WHENS = (PRINTING, TOOLS, LAB_DAY, ALWAYS)  # in the order they are shown
 Row = Mapping[str, Any]
@@ -111,6 +113,7 @@ RAMP: tuple[dict[str, str], ...] = (
 )
 _STANDARD_KEYS = frozenset((row["when"], row["text"]) for row in (*STANDARD, *RAMP))
 _OURS = frozenset(WHENS) | {row[name] for row in (*STANDARD, *RAMP) for name in ("text", "source")}
+_OURS |= OWN_CAUTIONS | OWN_SOURCES
 
 
 def told(text: str) -> str:

@@ -15,7 +15,7 @@ from lessons.actions import classes as verbs
 from lessons.actions import students
 from lessons.class_forms import ClassForm, MoveForm, NicknameForm, this_school_year
 from lessons.classes.members import in_other_classes, members_of, pins_seen
-from lessons.classes.page import are_over, class_rows, joining_mark, sign_in_mark, student_rows
+from lessons.classes.page import are_over, class_rows, given_to, joining_mark, sign_in_mark, student_rows
 from lessons.lab.board import overlay
 from lessons.models import Membership, SchoolClass
 from lessons.views.common import do, own_class, own_student, tried
@@ -79,7 +79,7 @@ def class_detail(request: SignedInRequest, pk: int) -> HttpResponse:
 def _class_page(request: SignedInRequest, school_class: SchoolClass, form: NicknameForm) -> HttpResponse:
     rows = student_rows(school_class)
     teams = [(team, [row.member for row in rows if row.member.team_id == team.pk]) for team in school_class.teams.all()]
-    assignments = list(school_class.assignments.select_related("plan", "meeting").order_by("meeting__starts_at"))
+    assignments = given_to(school_class)
     coming = [
         (meeting, [each for each in assignments if each.meeting_id == meeting.pk])
         for meeting in school_class.meetings.coming()
@@ -94,7 +94,7 @@ def _class_page(request: SignedInRequest, school_class: SchoolClass, form: Nickn
         "coming": coming,
         "assignments": assignments,
         "form": form,
-        "lab": overlay(school_class),
+        "lab": overlay(assignments, [team for team, _members in teams]),
     }
     return render(request, "lessons/classes/class_detail.html", context, status=422 if form.errors else 200)
 

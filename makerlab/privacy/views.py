@@ -18,6 +18,7 @@ from lessons.models import SchoolClass
 from lessons.views.common import own_class, own_student
 from makerlab.accounts.models import School
 from makerlab.audit.models import Event, record
+from makerlab.audit.words import did
 from makerlab.files import attachment
 from makerlab.http import SignedInRequest, done
 from makerlab.privacy import erasing
@@ -67,7 +68,8 @@ def records(request: SignedInRequest) -> HttpResponse:
     if who.isdecimal():
         rows = rows.filter(actor_id=int(who))
     page = Paginator(rows, PAGE_ROWS).get_page(request.GET.get("page"))
-    verbs = Event.objects.visible_to(request.user).order_by("verb").values_list("verb", flat=True).distinct()
+    done_here = Event.objects.visible_to(request.user).order_by("verb").values_list("verb", flat=True).distinct()
+    verbs = sorted(((one, did(one)) for one in done_here), key=lambda pair: pair[1].casefold())
     context = {"page": page, "verbs": verbs, "verb": verb, "who": who}
     return render(request, "privacy/records.html", context)
 

@@ -14,13 +14,14 @@ from django.templatetags.static import static
 from django.utils import timezone
 from django.utils.formats import number_format
 from django.utils.html import format_html, format_html_join
-from django.utils.safestring import SafeString
+from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 
 from makerlab.components import figures, marks
 from makerlab.components import ruler as ruler_drawing
 from makerlab.components.chance import chance_squares
 from makerlab.components.chart import Chart
+from makerlab.components.stacked import stacked
 
 register = template.Library()
 
@@ -31,6 +32,24 @@ def icon(name: str, css_class: str = "icon") -> SafeString:
     return format_html(
         '<svg class="{}" aria-hidden="true"><use href="{}#{}"/></svg>', css_class, static("makerlab/icons.svg"), name
     )
+
+
+class StacksNode(template.Node):
+    """What stands between ``{% stacks %}`` and ``{% endstacks %}``."""
+
+    def __init__(self, nodelist: template.NodeList) -> None:
+        self.nodelist = nodelist
+
+    def render(self, context: Context) -> SafeString:
+        return mark_safe(stacked(self.nodelist.render(context)))
+
+
+@register.tag
+def stacks(parser: template.base.Parser, token: template.base.Token) -> StacksNode:
+    """A table whose rows stand one below the other where it is narrow."""
+    nodelist = parser.parse(("endstacks",))
+    parser.delete_first_token()
+    return StacksNode(nodelist)
 
 
 def mark_html(kind: str, icon_name: str, text: Any, boxed: bool = False) -> SafeString:

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Count, FilteredRelation, Q
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.text import capfirst
@@ -17,10 +16,9 @@ from makerlab.components.figures import clock, day_clock, grams, hours_and_minut
 from planning.learned import Learned
 from printing.actions.undo import UNDO_TIME
 from printing.learning import learn
-from printing.models import Outage, Plate, PrintCopy, Printer, Room, Run, Spool
+from printing.models import Outage, Plate, Printer, Room, Run, Spool
 from printing.outlook import will_it_last
-from printing.queries import planned_plates
-from printing.states import CopyState, Outcome
+from printing.queries import plates_and_runs, printers_now
 
 TODOS_SHOWN = 10
 SOON = timedelta(minutes=10)
@@ -77,28 +75,12 @@ class Standing:
 
 
 def standing(room: Room, now: datetime, since: datetime) -> Standing:
-    """As the room stands now, and what ended ``since`` then; three queries."""
-    wanted = Q(outcome=Outcome.RUNNING) | Q(ended_at__gte=since)
-    runs = list(
-        Run.objects.filter(wanted, plate__room=room)
-        .annotate(good_copies=Count("results", filter=Q(results__good=True)))
-        .select_related("plate", "printer__kind", "started_by")
-    )
+    """As the room stands now, and what ended ``since`` then; two queries."""
+    plates, runs = plates_and_runs(room, since)
     going = sorted((run for run in runs if run.ended_at is None), key=lambda run: run.expected_end_at)
     ended = [(run.ended_at, run) for run in runs if run.ended_at is not None]
     newest_first = [run for _at, run in sorted(ended, key=lambda pair: pair[0], reverse=True)]
-    return Standing(going, newest_first, planned_plates(room), _printers(room, now))
-
-
-def _printers(room: Room, now: datetime) -> list[Printer]:
-    """With kind, spool and the outage that covers now."""
-    covers = Q(outages__since__lte=now) & (Q(outages__until__isnull=True) | Q(outages__until__gt=now))
-    found = (
-        Printer.objects.filter(room=room)
-        .annotate(out_now=FilteredRelation("outages", condition=covers))
-        .select_related("kind", "spool", "out_now")
-    )
-    return list({printer.pk: printer for printer in found}.values())  # two outages may cover the same hour
+    return Standing(going, newest_first, plates, printers_now(room, now))
 
 
 def just_done(stands: Standing, now: datetime) -> list[Run]:
@@ -109,10 +91,11 @@ def just_done(stands: Standing, now: datetime) -> list[Run]:
     return sorted([*started, *cleared], key=lambda run: run.ended_at or run.started_at, reverse=True)
 
 
-def todo_list(room: Room, now: datetime, stands: Standing) -> list[Todo]:
-    """Clears of running prints and the next starts, in order of time."""
+def todo_list(room: Room, now: datetime, stands: Standing, trays: dict[int, list[int]]) -> list[Todo]:
+    """Clears of running prints and the next starts, in order of time. ``trays``: of each plate that prints, where its
+    copies belong."""
     runs = list(stands.runs)
-    clears = [_clear(run, trays, now) for run, trays in zip(runs, _trays(runs), strict=True)]
+    clears = [_clear(run, trays.get(run.plate_id, []), now) for run in runs]
     plates = [plate for plate in stands.plates if plate.setup_at and plate.printer]
     spools = {spool.printer_id: spool for spool in stands.spools}
     starts = _starts(plates, runs, spools, learn(room.pk), now)
@@ -139,16 +122,6 @@ def _starts(
         taken[at] = taken.get(at, 0.0) + plate.mass_g
         starts.append(_start(plate, words, at in {run.printer_id for run in runs}, now))
     return starts
-
-
-def _trays(runs: Sequence[Run]) -> list[list[int]]:
-    """For each run the trays its copies are for."""
-    found: dict[int, set[int]] = {run.plate_id: set() for run in runs}
-    if found:
-        printing = PrintCopy.objects.filter(plate__in=found, state=CopyState.PRINTING, request__team__isnull=False)
-        for plate_id, tray in printing.values_list("plate_id", "request__team__tray"):
-            found[plate_id or 0].add(tray)
-    return [sorted(found[run.plate_id]) for run in runs]
 
 
 def _clear(run: Run, trays: Sequence[int], now: datetime) -> Todo:

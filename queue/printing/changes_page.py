@@ -69,12 +69,14 @@ def changes_for(
     newest: RoomPlan | None = None,
     planned: Sequence[Plate] | None = None,
     printers: Sequence[Printer] | None = None,
+    unseen: Sequence[RoomPlan] | None = None,
 ) -> Changes:
     """Net changes of the plans this person has not seen: where a plate was then and is now, with the last reason.
-    ``newest``, ``planned`` and ``printers``: the plan in force, the room's planned plates and its printers, where the
-    caller has read them."""
-    plans = _unseen(room, user, now or timezone.now())
-    newest = newest or RoomPlan.objects.filter(room=room).first()
+    ``newest``, ``planned``, ``printers`` and ``unseen``: the plan in force, the room's planned plates, its printers and
+    the plans of ``plans_for``, where the caller has read them."""
+    plans = unseen
+    if plans is None:
+        newest, plans = plans_for(room, user, now or timezone.now())
     has_moved = any(plan.facts.get("moves") for plan in plans)
     plates: dict[int, Plate] = {}
     names: dict[int, str] = {}
@@ -109,12 +111,19 @@ def changes_for(
     )
 
 
-def _unseen(room: Room, user: User, now: datetime) -> list[RoomPlan]:
-    """Oldest first."""
+def plans_for(room: Room, user: User, now: datetime) -> tuple[RoomPlan | None, list[RoomPlan]]:
+    """The plan in force, and those this person has not seen, oldest first; one query."""
     look = PlanLook.objects.filter(user=user, room=room).order_by("pk").values("plan_id")[:1]
+    newest = RoomPlan.objects.filter(room=room).order_by("-pk").values("pk")[:1]
     unseen = Q(pk__gt=F("seen_id")) | Q(seen_id__isnull=True, made_at__gt=now - FIRST_LOOK)
-    plans = RoomPlan.objects.filter(room=room).annotate(seen_id=Subquery(look)).filter(unseen)
-    return list(plans.order_by("-pk")[:PLANS_READ])[::-1]
+    plans = RoomPlan.objects.filter(room=room).annotate(seen_id=Subquery(look)).filter(unseen | Q(pk=Subquery(newest)))
+    found = list(plans.order_by("-pk")[:PLANS_READ])
+    return (found[0] if found else None), [plan for plan in found if _is_unseen(plan, now)][::-1]
+
+
+def _is_unseen(plan: RoomPlan, now: datetime) -> bool:
+    seen = plan.seen_id  # type: ignore[attr-defined]  # of the last look, where the plans are read
+    return bool(plan.made_at > now - FIRST_LOOK if seen is None else plan.pk > seen)
 
 
 Move = dict[str, Any]

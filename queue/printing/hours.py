@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from typing import Any
 
-from lessons.school_days import SchoolDays, fields_of, rows_of
+from lessons.school_days import SchoolDays, fields_of, rows_from
+from lessons.school_days import wanted_of as days_wanted
+from makerlab.together import Wanted, rows_as, together, whole
 from planning.calendar import Calendar, StaffedInterval, build_calendar
-from printing.models import Printer, Room, RoomHours
+from printing.models import ExtraHours, Printer, Room, RoomHours
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,22 +29,41 @@ class Bells(SchoolDays):
         return build_calendar(first, days, self.time_zone, self.staffed_on)
 
 
-def read_bells(room: Room) -> Bells:
-    """Five queries, whatever the number of days."""
+def wanted_of(room: Room) -> dict[str, Wanted]:
+    """What ``bells_from`` takes, for whoever asks for more in the same question."""
+    return {
+        **days_wanted(room.school_id),
+        "hours": (RoomHours.objects.filter(room=room), ("day_kind_id", "starts_at", "ends_at", "staff")),
+        "extra": (ExtraHours.objects.filter(room=room), whole(ExtraHours)),
+    }
+
+
+def bells_from(found: dict[str, list[tuple[Any, ...]]], room: Room) -> Bells:
+    """The answer to ``wanted_of``."""
     staffed: dict[int, tuple[StaffedInterval, ...]] = {}
-    for hours in RoomHours.objects.filter(room=room):
-        interval = StaffedInterval(hours.starts_at, hours.ends_at, hours.staff)
-        staffed[hours.day_kind_id] = (*staffed.get(hours.day_kind_id, ()), interval)
+    for kind, starts_at, ends_at, staff in sorted(found["hours"]):
+        staffed[kind] = (*staffed.get(kind, ()), StaffedInterval(starts_at, ends_at, staff))
     extra: dict[date, tuple[StaffedInterval, ...]] = {}
-    for span in room.extra_hours.all():
+    for span in evenings_from(found):
         extra[span.date] = (*extra.get(span.date, ()), StaffedInterval(span.starts_at, span.ends_at, span.staff))
-    days = fields_of(rows_of(room.school_id), room.school.time_zone)
+    days = fields_of(rows_from(found, room.school_id), room.school.time_zone)
     return Bells(**days, staffed=staffed, extra=extra)
 
 
-def attended_until(room: Room, now: datetime) -> datetime | None:
-    """The end of today's staffed span around ``now``, breaks included; None when nobody comes and goes now."""
-    bells = read_bells(room)
+def evenings_from(found: dict[str, list[tuple[Any, ...]]]) -> list[ExtraHours]:
+    """The evenings and other single dates of the same answer, in order of time."""
+    return sorted(rows_as(ExtraHours, found["extra"]), key=lambda span: (span.date, span.starts_at))
+
+
+def read_bells(room: Room) -> Bells:
+    """One query, whatever the number of days."""
+    return bells_from(together(**wanted_of(room)), room)
+
+
+def attended_until(room: Room, now: datetime, bells: Bells | None = None) -> datetime | None:
+    """The end of today's staffed span around ``now``, breaks included; None when nobody comes and goes now. ``bells``:
+    the room's, where the caller has read them."""
+    bells = bells or read_bells(room)
     today = now.astimezone(bells.zone).date()
     calendar = bells.calendar(today - timedelta(days=1), 3)
     end = calendar.staffed_end(calendar.to_minute(now))

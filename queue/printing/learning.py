@@ -13,7 +13,7 @@ from django.db.models.functions import RowNumber
 from planning.calibration import NEWEST_RUNS, FinishedRun
 from planning.failures import Tally
 from planning.learned import Learned, Lesson, Machine, RunOnRecord, learned_from
-from printing.models import Printer, Run, RunCopy
+from printing.models import Printer, Run
 from printing.states import Outcome
 
 TO_THE_END = frozenset({Outcome.FINISHED.value, Outcome.PARTLY_GOOD.value})
@@ -24,27 +24,25 @@ FIELDS = (
 
 
 def ended_runs(room_id: int) -> list[dict[str, Any]]:
-    """The newest NEWEST_RUNS ended runs of each printer and material, oldest first."""
+    """The newest NEWEST_RUNS ended runs of each printer and material, oldest first, with their copies and lost ones."""
     newest = Window(
         RowNumber(),
         partition_by=[F("printer_id"), F("plate__material")],
         order_by=[F("started_at").desc(), F("pk").desc()],
     )
+    ended = Run.objects.filter(printer__room_id=room_id, ended_at__isnull=False)
     rows = (
-        Run.objects.filter(printer__room_id=room_id, ended_at__isnull=False)
-        .annotate(place=newest)
-        .filter(place__lte=NEWEST_RUNS)
+        Run.objects.filter(pk__in=ended.annotate(place=newest).filter(place__lte=NEWEST_RUNS).order_by().values("pk"))
+        .annotate(copies=Count("results"), lost=Count("results", filter=Q(results__good=False)))
         .order_by("started_at", "pk")
-        .values(*FIELDS)
+        .values(*FIELDS, "copies", "lost")
     )
     return list(rows)
 
 
 def learn(room_id: int) -> Learned:
-    """Two queries; what follows from them is worked out only when it is asked for."""
-    rows = ended_runs(room_id)
-    copies = _copies([row["pk"] for row in rows])
-    return learned_from((_machine(row), _on_record(row, copies.get(row["pk"], (0, 0)))) for row in rows)
+    """One query; what follows from it is worked out only when it is asked for."""
+    return learned_from((_machine(row), _on_record(row)) for row in ended_runs(room_id))
 
 
 def lesson_of(learned: Learned, printer: Printer, material: str) -> Lesson:
@@ -52,23 +50,13 @@ def lesson_of(learned: Learned, printer: Printer, material: str) -> Lesson:
     return learned.of(Machine(printer.pk, printer.kind_id, material))
 
 
-def _copies(run_ids: list[int]) -> dict[int, tuple[int, int]]:
-    """Run -> copies and lost ones."""
-    counted = (
-        RunCopy.objects.filter(run__in=run_ids)
-        .values("run_id")
-        .annotate(copies=Count("pk"), lost=Count("pk", filter=Q(good=False)))
-    )
-    return {row["run_id"]: (row["copies"], row["lost"]) for row in counted}
-
-
 def _machine(row: Mapping[str, Any]) -> Machine:
     return Machine(row["printer_id"], row["printer__kind_id"], row["plate__material"])
 
 
-def _on_record(row: Mapping[str, Any], copies: tuple[int, int]) -> RunOnRecord:
+def _on_record(row: Mapping[str, Any]) -> RunOnRecord:
     to_the_end = row["outcome"] in TO_THE_END
-    count, lost = copies if to_the_end else (0, 0)
+    count, lost = (row["copies"], row["lost"]) if to_the_end else (0, 0)
     tally = Tally(1, int(row["outcome"] == Outcome.FAILED), printed_s(row) / 3600, count, lost)
     return RunOnRecord(row["pk"], tally, finished_run(row))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from django import forms
@@ -33,7 +34,10 @@ class PinForm(forms.Form):
         help_text=_("It is set up after that plate was set up."),
     )
 
-    def __init__(self, *args: Any, plate: Plate, **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, plate: Plate, known: Mapping[str, list[tuple[int, str]]] | None = None, **kwargs: Any
+    ) -> None:
+        """``known``: what may be chosen in each field, key and name, where the caller has read it."""
         super().__init__(*args, **{"auto_id": "pin_%s", **kwargs})
         printers = Printer.objects.filter(room=plate.room_id)
         others = Plate.objects.filter(room=plate.room_id, state=PlateState.PLANNED).exclude(pk=plate.pk)
@@ -41,6 +45,8 @@ class PinForm(forms.Form):
             field = self.fields[name]
             assert isinstance(field, forms.ModelChoiceField)
             field.queryset = rows
+            if known is not None:
+                field.choices = [("", str(field.empty_label)), *known[name]]
         self.initial.setdefault("printer", plate.pin_printer_id)
         self.initial.setdefault("setup_at", plate.pin_setup_at)
         self.initial.setdefault("after", plate.pin_after_id)

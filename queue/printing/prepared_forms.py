@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from django import forms
@@ -51,13 +52,16 @@ class PreparedForm(forms.Form):
         error_messages={"required": _("Choose the file first.")},
     )
 
-    def __init__(self, *args: Any, plate: Plate, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, plate: Plate, printers: Iterable[Printer] | None = None, **kwargs: Any) -> None:
+        """``printers``: of the room, with their kinds, where the caller has read them."""
         super().__init__(*args, **{"auto_id": "prepared_%s", **kwargs})
-        printers = Printer.objects.filter(room=plate.room_id, pk__in=[int(key) for key in plate.durations_s])
+        able = Printer.objects.filter(room=plate.room_id, pk__in=[int(key) for key in plate.durations_s])
         field = self.fields["kind"]
         assert isinstance(field, forms.ModelChoiceField)
-        field.queryset = PrinterKind.objects.filter(pk__in=printers.values("kind"))
-        first = plate.printer.kind_id if plate.printer else printers.values_list("kind", flat=True).first()
+        field.queryset = PrinterKind.objects.filter(pk__in=able.values("kind"))
+        known = able.select_related("kind") if printers is None else printers
+        self.able = [printer for printer in known if str(printer.pk) in plate.durations_s]
+        first = plate.printer.kind_id if plate.printer else next((each.kind_id for each in self.able), None)
         self.initial.setdefault("kind", first)
 
     def dialects(self) -> list[dict[str, Any]]:
@@ -70,7 +74,6 @@ class PreparedForm(forms.Form):
 
     def kinds(self) -> list[dict[str, Any]]:
         """Each kind of printer that can print the plate."""
-        field = self.fields["kind"]
-        assert isinstance(field, forms.ModelChoiceField)
         chosen = str(self["kind"].value())
-        return [{"kind": kind, "chosen": str(kind.pk) == chosen} for kind in field.queryset or ()]
+        kinds = {printer.kind_id: printer.kind for printer in self.able}
+        return [{"kind": kinds[key], "chosen": str(key) == chosen} for key in sorted(kinds)]

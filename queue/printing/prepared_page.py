@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,7 +15,7 @@ from lessons.told import reworded
 from makerlab.accounts.models import User
 from makerlab.components import figures, marks
 from printing import permissions
-from printing.models import Plate, PreparedFile
+from printing.models import Plate, PreparedFile, Printer
 from printing.prepared import fits, may_stand, was_read
 from printing.prepared_forms import DIALECT_WORDS, PreparedForm
 
@@ -46,8 +46,11 @@ class FileRow:
     asks_compared: bool
 
 
-def section(plate: Plate, user: User, form: PreparedForm | None = None) -> dict[str, Any]:
-    """What the section shows; the form only to those who may bring a file."""
+def section(
+    plate: Plate, user: User, form: PreparedForm | None = None, printers: Sequence[Printer] | None = None
+) -> dict[str, Any]:
+    """What the section shows; the form only to those who may bring a file. ``printers``: of the room, where the caller
+    has read them."""
     can_prepare = permissions.can_prepare(user, plate)
     files = plate.prepared_files.select_related("kind", "uploaded_by")
     rows = [_row(file, can_prepare) for file in files]
@@ -55,7 +58,7 @@ def section(plate: Plate, user: User, form: PreparedForm | None = None) -> dict[
         "plate": plate,
         "rows": rows,
         "can_prepare": can_prepare,
-        "form": (form or PreparedForm(plate=plate)) if can_prepare else None,
+        "form": (form or PreparedForm(plate=plate, printers=printers)) if can_prepare else None,
         "reading": any(file.check_state == CheckState.CHECKING for file in files),
     }
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, Exists, FilteredRelation, OuterRef, Q, QuerySet, Subquery
 from django.utils import timezone
 
 from lessons import measuring
@@ -17,7 +17,7 @@ from lessons.models import KitPart, SchoolClass
 from makerlab.accounts.models import User
 from makerlab.work.models import Job
 from printing.actions.ground import IMPROVE_PLAN, PLAN_OUTLOOK, PLAN_ROOM
-from printing.models import Plate, PrintCopy, Printer, Room, RoomPlan, Run
+from printing.models import Plate, PrintCopy, Printer, Room, RoomPlan, Run, RunCopy
 from printing.planner.snapshot import source_of
 from printing.states import CopyState, Outcome, PlateState
 from submissions.models import Submission
@@ -75,13 +75,22 @@ FAILED = "failed"  # the key of a planning that failed, among the room's jobs
 def jobs_of(room: Room, plan: RoomPlan | None) -> dict[str, Job]:
     """By kind the newest of what is planned, improved or worked out for the room and its plan, while it waits or
     runs; under FAILED the newest planning, when it failed. One query."""
+    return jobs_by_kind(jobs_wanted(room, plan).order_by("id"))
+
+
+def jobs_wanted(room: Room, plan: RoomPlan | None) -> QuerySet[Job]:
+    """The rows of ``jobs_of``."""
     planning = Job.objects.filter(kind=PLAN_ROOM, subject=str(room.pk))
     wanted = Q(kind__in=[PLAN_ROOM, IMPROVE_PLAN], subject=str(room.pk))
     if plan is not None:
         wanted |= Q(kind=PLAN_OUTLOOK, subject=str(plan.pk))
     goes_on = wanted & Q(state__in=[Job.State.WAITING, Job.State.RUNNING])
     newest = Q(pk=Subquery(planning.order_by("-id").values("pk")[:1]), state=Job.State.FAILED)
-    jobs = Job.objects.filter(goes_on | newest).order_by("id")
+    return Job.objects.filter(goes_on | newest)
+
+
+def jobs_by_kind(jobs: Iterable[Job]) -> dict[str, Job]:
+    """``jobs``: the oldest first, so that of each kind the newest stays."""
     return {FAILED if job.state == Job.State.FAILED else job.kind: job for job in jobs}
 
 
@@ -179,7 +188,49 @@ def unmeasured_parts(room: Room) -> list[KitPart]:
     ]
 
 
+def printers_now(room: Room, now: datetime) -> list[Printer]:
+    """In the order of the room, with kind, spool, the outage that covers now (``out_now``) and whether it prints
+    (``is_busy``)."""
+    covers = Q(outages__since__lte=now) & (Q(outages__until__isnull=True) | Q(outages__until__gt=now))
+    found = (
+        Printer.objects.filter(room=room)
+        .annotate(out_now=FilteredRelation("outages", condition=covers), is_busy=is_printing())
+        .select_related("kind", "spool", "out_now")
+    )
+    return list({printer.pk: printer for printer in found}.values())  # two outages may cover the same hour
+
+
 def planned_plates(room: Room) -> list[Plate]:
     """Planned plates in order of time; those without a place in the plan last."""
     plates = Plate.objects.filter(room=room, state=PlateState.PLANNED).select_related("printer__kind", "printer__spool")
+    return in_order_of_time(plates)
+
+
+def in_order_of_time(plates: Iterable[Plate]) -> list[Plate]:
+    """By set-up; those without a place in the plan last."""
     return sorted(plates, key=lambda plate: (plate.setup_at is None, plate.setup_at or plate.created_at, plate.number))
+
+
+def plates_and_runs(room: Room, since: datetime) -> tuple[list[Plate], list[Run]]:
+    """The planned plates in order of time, and the runs that go on or ended ``since`` then in the order of their
+    starts, each with its plate and ``good_copies`` counted; one query."""
+    wanted = Q(runs__outcome=Outcome.RUNNING) | Q(runs__ended_at__gte=since)
+    good = RunCopy.objects.filter(run=OuterRef("its_run__pk"), good=True).order_by().values("run")
+    rows = (
+        Plate.objects.filter(room=room)
+        .annotate(its_run=FilteredRelation("runs", condition=wanted))
+        .filter(Q(state=PlateState.PLANNED) | Q(its_run__isnull=False))
+        .annotate(good_copies=Subquery(good.annotate(count=Count("pk")).values("count")))
+        .select_related("printer__kind", "printer__spool", "pin_printer", "pin_after")
+        .select_related("its_run__printer__kind", "its_run__started_by")
+    )
+    plates: dict[int, Plate] = {}
+    runs = []
+    for row in rows:
+        run: Run | None = getattr(row, "its_run", None)
+        if run is not None:
+            run.plate, run.good_copies = row, row.good_copies or 0  # type: ignore[attr-defined]
+            runs.append(run)
+        if row.state == PlateState.PLANNED:
+            plates[row.pk] = row
+    return in_order_of_time(plates.values()), sorted(runs, key=lambda run: (run.started_at, run.pk))

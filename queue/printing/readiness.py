@@ -112,12 +112,14 @@ class TeamRow:
 
 @dataclass(frozen=True, slots=True)
 class Readiness:
-    """One lesson of one meeting. Designs are parts that a team redesigns; copies are prints."""
+    """One lesson of one meeting. Designs are parts that a team redesigns; copies are prints. ``forecast_room``: the
+    key of the room whose forecast the chance is."""
 
     assignment: Assignment
     kit_parts: tuple[KitPart, ...]
     teams: tuple[TeamRow, ...]
     chance_in_100: int | None
+    forecast_room: int | None = None
 
     def _parts(self) -> Iterable[PartOfTeam]:
         return (part for row in self.teams for part in row.parts)
@@ -225,7 +227,8 @@ def readiness_of(assignments: Sequence[Assignment], plans: Sequence[RoomPlan]) -
             _team_row(assignment, members, kit, submissions, copies, kits)
             for members in teams.get(assignment.school_class_id, [])
         )
-        found.append(Readiness(assignment, kit, rows, in_100(_chance(assignment, plans))))
+        chance, room = _chance(assignment, plans)
+        found.append(Readiness(assignment, kit, rows, in_100(chance), room))
     return found
 
 
@@ -250,10 +253,11 @@ def _planned(plans: Sequence[RoomPlan]) -> dict[tuple[int, int], list[dict[str, 
     return found
 
 
-def _chance(assignment: Assignment, plans: Sequence[RoomPlan]) -> float | None:
-    """The forecast's share; where two rooms print for the class, the lower one: both at once cannot be likelier."""
-    shares = [plan.facts.get("chance_by_assignment", {}).get(str(assignment.pk)) for plan in plans]
-    return min((share for share in shares if share is not None), default=None)
+def _chance(assignment: Assignment, plans: Sequence[RoomPlan]) -> tuple[float | None, int | None]:
+    """The forecast's share and its room; where two rooms print for the class, the lower one: both at once cannot be
+    likelier."""
+    shares = [(plan.facts.get("chance_by_assignment", {}).get(str(assignment.pk)), plan.room_id) for plan in plans]
+    return min(((share, room) for share, room in shares if share is not None), default=(None, None))
 
 
 Key = tuple[int, int, int]  # assignment, team, kit part

@@ -11,19 +11,18 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Exists, OuterRef
 from django.urls import reverse
-from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
-from lessons.models import Meeting, Team
 from makerlab.accounts.models import User
-from makerlab.components.figures import clock, day_clock, hours_and_minutes
-from printing import pins, timeline
-from printing.hours import Bells, read_bells
-from printing.models import Plate, PrintCopy, Printer, PrintRequest, Room, RoomPlan, Run
+from makerlab.components.figures import clock, hours_and_minutes
+from printing import pins, queries, timeline
+from printing.hours import Bells
+from printing.models import Outage, Plate, PrintCopy, Printer, PrintRequest, Room, RoomPlan, Run
+from printing.plan_trouble import late_kits, unplaced_copies
 from printing.reasons import overload_words, words
 from printing.room_days import FARTHEST, WEEK, View, Window, window_of
-from printing.states import CopyState, Outcome, PlateState
+from printing.room_read import RoomRead
+from printing.states import Outcome
 
 TONES = {
     Outcome.RUNNING: ("b-run", "s-run"),
@@ -66,24 +65,29 @@ class RoomPage:
 
 
 def room_page(
-    room: Room, user: User, plan: RoomPlan | None, day: date | None, now: datetime, view: View = View.DAY
+    room: Room,
+    user: User,
+    plan: RoomPlan | None,
+    read: RoomRead,
+    day: date | None,
+    now: datetime,
+    view: View = View.DAY,
 ) -> RoomPage:
     """The page for one person: bars of every class, names of those the person may see."""
-    bells = read_bells(room)
-    printers = list(Printer.objects.filter(room=room).select_related("kind", "spool").prefetch_related("outages"))
-    plates = _plates(room, now)
-    runs = _runs(room, now, day)
+    bells = read.bells
+    printers = list(Printer.objects.filter(room=room).select_related("kind", "spool"))
+    plates, runs = queries.plates_and_runs(room, _since(room, now, day))
     serves = contents(user, [*plates, *(run.plate for run in runs)])
     moments = [*(plate.setup_at for plate in plates), *(run.started_at for run in runs)]
     window = window_of(bells, moments, day, view, now)
     bars = _bars(printers, plates, runs, serves, bells, now)
     facts = plan.facts if plan else {}
-    deadlines = _deadlines(room, user)
+    deadlines = _deadlines(read)
     width = timeline.WEEK_WIDTH if window.is_week else timeline.WIDTH
     all_rows = list(_rows(plates, runs, serves, window.is_week))
     rows = [row for row in all_rows if _in_window(row, window, room)] if window.is_week else all_rows
     drawings = tuple(
-        timeline.draw_day(each, bells, len(printers), bars, _outs(printers, now), deadlines, now, width)
+        timeline.draw_day(each, bells, len(printers), bars, _outs(printers, read.outages, now), deadlines, now, width)
         for each in window.days
     )
     return RoomPage(
@@ -93,9 +97,9 @@ def room_page(
         plates=tuple(plates),
         rows=tuple(rows),
         elsewhere=len(all_rows) - len(rows),
-        late=tuple(late_kits(plan, user)),
+        late=tuple(late_kits(plan, read.late_teams)),
         loads=tuple(_loads(facts, printers)),
-        unplaced=tuple(unplaced_copies(plan, user)),
+        unplaced=tuple(unplaced_copies(plan, read.unplaced)),
         overload=tuple(overload_words(load) for load in facts.get("overload", [])),
         clashes=tuple(words(clash) for clash in facts.get("clashes", [])),
         counts={
@@ -146,20 +150,12 @@ def contents(user: User, plates: Sequence[Plate]) -> dict[int, Contents]:
     }
 
 
-def _plates(room: Room, now: datetime) -> list[Plate]:
-    plates = Plate.objects.filter(room=room, state=PlateState.PLANNED).select_related(
-        "printer", "pin_printer", "pin_after"
-    )
-    return sorted(plates, key=lambda plate: (plate.setup_at is None, plate.setup_at or now, plate.number))
-
-
-def _runs(room: Room, now: datetime, day: date | None) -> list[Run]:
-    """Running prints, and what ended in the last two weeks, or since the week before the day asked for."""
-    runs = Run.objects.filter(plate__room=room).select_related("plate", "printer")
+def _since(room: Room, now: datetime, day: date | None) -> datetime:
+    """What ended in the last two weeks is shown, or since the week before the day asked for."""
     since = now - timedelta(days=14)
     if day is not None and now - FARTHEST <= (asked := midnight(room, day - WEEK)) < since:
-        since = asked
-    return [run for run in runs.order_by("started_at") if run.ended_at is None or run.ended_at > since]
+        return asked
+    return since
 
 
 def midnight(room: Room, day: date) -> datetime:
@@ -237,25 +233,20 @@ def _is_unattended(bells: Bells, start: datetime, end: datetime) -> bool:
     return not staffed or end > timeline.at(day, max(part.end for part in staffed), bells.zone)
 
 
-def _outs(printers: Sequence[Printer], now: datetime) -> list[timeline.Out]:
+def _outs(printers: Sequence[Printer], outages: dict[int, list[Outage]], now: datetime) -> list[timeline.Out]:
     return [
         timeline.Out(row, outage.since, outage.until or now + timedelta(days=400), outage.reason)
         for row, printer in enumerate(printers)
-        for outage in printer.outages.all()
+        for outage in outages.get(printer.pk, [])
     ]
 
 
-def _deadlines(room: Room, user: User) -> list[timeline.Deadline]:
+def _deadlines(read: RoomRead) -> list[timeline.Deadline]:
     """Meetings of the person's classes for which something is ordered in this room."""
-    meetings = (
-        Meeting.objects.visible_to(user)
-        .filter(assignments__print_requests__room=room)
-        .distinct()
-        .select_related("school_class")
-    )
+    meetings = {given.meeting_id: given for given in read.given.values()}
     return [
-        timeline.Deadline(meeting.starts_at, _("%(class)s lab day") % {"class": meeting.school_class})
-        for meeting in meetings
+        timeline.Deadline(given.starts_at, _("%(class)s lab day") % {"class": given.school_class})
+        for given in meetings.values()
     ]
 
 
@@ -296,35 +287,6 @@ def _rows(
         yield PlanRow(plate, plate.printer, inside.words, plate.starts_at, plate.ends_at, mark, plate.why_unplanned)
 
 
-def late_kits(plan: RoomPlan | None, user: User, teams: dict[int, Team] | None = None) -> list[dict[str, Any]]:
-    """Teams of the person's classes that the plan serves late, or not at all, with the reason in figures. ``teams``:
-    those of the plan that the person may see, with their classes, where the caller has read them."""
-    kits = plan.facts.get("kits", []) if plan else []
-    kits = [kit for kit in kits if kit["late_min"] > 0 or not kit["ready_at"]]
-    if teams is None:
-        teams = Team.objects.visible_to(user).select_related("school_class").in_bulk([kit["team"] for kit in kits])
-    rows = []
-    for kit in kits:
-        team = teams.get(kit["team"])
-        if team is None:
-            continue
-        ready = parse_datetime(kit["ready_at"]) if kit["ready_at"] else None
-        rows.append(
-            {
-                "team": team,
-                "school_class": team.school_class,
-                "assignment_id": kit["assignment"],
-                "ready_at": ready,
-                "deadline": parse_datetime(kit["deadline"]),
-                "late_s": kit["late_min"] * 60,
-                "words": _("ready %(when)s") % {"when": day_clock(ready)}
-                if ready
-                else _("no time found for all parts"),
-            }
-        )
-    return rows
-
-
 def _loads(facts: dict[str, Any], printers: Sequence[Printer]) -> Iterable[dict[str, Any]]:
     names = {printer.pk: printer.name for printer in printers}
     for load in facts.get("loads", []):
@@ -345,22 +307,3 @@ def _loads(facts: dict[str, Any], printers: Sequence[Printer]) -> Iterable[dict[
             "printers": rows,
             "mean_percent": round(sum(row["percent"] for row in rows) / len(rows)) if rows else 0,
         }
-
-
-def unplaced_copies(plan: RoomPlan | None, user: User) -> list[dict[str, Any]]:
-    """Copies without a place, by request and reason; only of the person's classes."""
-    reasons = plan.facts.get("unplaced", {}) if plan else {}
-    if not reasons:
-        return []
-    visible = PrintRequest.objects.visible_to(user)
-    copies = PrintCopy.objects.filter(pk__in=reasons, state=CopyState.WAITING, request__in=visible).select_related(
-        "request__kit_part", "request__team", "request__assignment__school_class"
-    )
-    grouped: dict[tuple[int, str], dict[str, Any]] = {}
-    for copy in copies:
-        reason = words(reasons[str(copy.pk)])
-        row = grouped.setdefault((copy.request_id, reason), {"request": copy.request, "reason": reason, "count": 0})
-        row["count"] += 1
-    for row in grouped.values():
-        row["copies"] = ngettext("%(count)d copy", "%(count)d copies", row["count"]) % {"count": row["count"]}
-    return list(grouped.values())

@@ -66,16 +66,14 @@ def codes() -> tuple[str, ...]:
     return ("", *(way.code for way in WAYS))
 
 
-def size_rows(room: Room, user: User, plan: RoomPlan | None) -> list[SizeRow]:
+def size_rows(room: Room, user: User, plan: RoomPlan | None, names: dict[str, str] | None = None) -> list[SizeRow]:
     """The rows that were planned and played, the plan's own first: the best way of each plate size. Classes are those
-    the person may see."""
+    the person may see; ``names``: of their classes by assignment, where the caller has read them."""
     sizes = [size for size in (plan.facts.get("sizes", []) if plan else []) if "code" in size and not size["rough"]]
-    names = {
-        str(assignment.pk): str(assignment.school_class)
-        for assignment in Assignment.objects.visible_to(user)
-        .filter(pk__in={int(key) for size in sizes for key in size["group"]})
-        .select_related("school_class")
-    }
+    if names is None:
+        groups = {int(key) for size in sizes for key in size["group"]}
+        given = Assignment.objects.visible_to(user).filter(pk__in=groups).select_related("school_class")
+        names = {str(assignment.pk): str(assignment.school_class) for assignment in given}
     best = next((size for size in sizes if size["recommended"]), None)
     rows = [_row(room, plan, size, best, names) for size in sizes]
     return sorted(rows, key=lambda row: (not row.chosen, row.figures["plates"]))

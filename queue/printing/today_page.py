@@ -11,15 +11,13 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext, pgettext
 
-from lessons.classes.page import locked_out
 from lessons.models import Assignment, Meeting
-from makerlab.accounts.models import User
 from makerlab.components.figures import clock, day_clock, grams, hours_and_minutes
 from meshcheck.types import Verdict
 from printing.bench_page import PrinterCard, Standing
 from printing.chance import in_100
 from printing.models import Plate, RoomPlan, Run
-from printing.room_page import late_kits, unplaced_copies
+from printing.plan_trouble import late_kits, unplaced_copies
 from printing.states import Outcome
 from printing.today_read import Day
 from submissions.states import State
@@ -59,13 +57,13 @@ class MeetingRow:
 
 
 def decisions(
-    user: User, day: Day, stands: Standing | None, plan: RoomPlan | None, cards: list[PrinterCard], now: datetime
+    day: Day, stands: Standing | None, plan: RoomPlan | None, cards: list[PrinterCard], now: datetime
 ) -> list[Decision]:
     """Most urgent first: reviews, late teams, parts without a place, printers, spools, what was not handed in."""
     found = [*_reviews(day, now), *_not_ordered(day)]
     if stands is not None:
-        found += [*_late(plan, user, day), *_unplaced(plan, user), *_printers(cards, now), *_spools(stands.plates)]
-    return [*found, *_locked_out(user, now), *_not_handed_in(day)]
+        found += [*_late(plan, day), *_unplaced(plan, day), *_printers(cards, now), *_spools(stands.plates)]
+    return [*found, *_locked_out(day), *_not_handed_in(day)]
 
 
 def _reviews(day: Day, now: datetime) -> Iterable[Decision]:
@@ -94,8 +92,8 @@ def _reviews(day: Day, now: datetime) -> Iterable[Decision]:
     )
 
 
-def _locked_out(user: User, now: datetime) -> Iterable[Decision]:
-    members = list(locked_out(user, now))
+def _locked_out(day: Day) -> Iterable[Decision]:
+    members = day.locked
     if members:
         count, first = len(members), members[0]
         names = ", ".join(f"{member.nickname} ({member.school_class})" for member in members[:5])
@@ -128,9 +126,9 @@ def _not_ordered(day: Day) -> Iterable[Decision]:
         )
 
 
-def _late(plan: RoomPlan | None, user: User, day: Day) -> Iterable[Decision]:
+def _late(plan: RoomPlan | None, day: Day) -> Iterable[Decision]:
     by_class: dict[tuple[str, datetime], list[dict[str, object]]] = {}
-    for kit in late_kits(plan, user, day.teams):
+    for kit in late_kits(plan, day.teams):
         by_class.setdefault((str(kit["school_class"]), kit["deadline"]), []).append(kit)
     for (name, deadline), kits in sorted(by_class.items(), key=lambda item: item[0][1]):
         count = len(kits)
@@ -159,8 +157,8 @@ def _late(plan: RoomPlan | None, user: User, day: Day) -> Iterable[Decision]:
         )
 
 
-def _unplaced(plan: RoomPlan | None, user: User) -> Iterable[Decision]:
-    for row in unplaced_copies(plan, user):
+def _unplaced(plan: RoomPlan | None, day: Day) -> Iterable[Decision]:
+    for row in unplaced_copies(plan, day.unplaced):
         yield Decision(
             count=str(row["count"]),
             unit=ngettext("copy", "copies", row["count"]),

@@ -8,11 +8,16 @@ from datetime import datetime, timedelta
 from functools import cached_property
 from typing import Any
 
-from django.db.models import Count, F, Q
+from django.db.models import Count, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Coalesce
 
+from lessons.classes.page import locked_out
 from lessons.models import Assignment, CheckState, Team
 from makerlab.accounts.models import User
-from printing.models import PrintCopy, RoomPlan
+from makerlab.together import rows_as, together, whole
+from makerlab.work.models import Job
+from printing import plan_trouble, queries
+from printing.models import PrintCopy, Room, RoomPlan
 from printing.states import CopyState
 from submissions.models import Submission
 from submissions.states import State
@@ -35,6 +40,15 @@ class Sent:
 
 
 @dataclass(frozen=True)
+class Locked:
+    """A student who may not try to sign in now."""
+
+    nickname: str
+    school_class: str
+    school_class_id: int
+
+
+@dataclass(frozen=True)
 class Day:
     """The rows of one person's classes. ``coming``: assignments of meetings that are not over, the soonest first;
     ``closing``: those whose time to hand in ends soon."""
@@ -44,6 +58,9 @@ class Day:
     teams: dict[int, Team]
     sent: Sequence[Sent]
     copies: dict[int, dict[str, int]]
+    locked: Sequence[Locked]
+    unplaced: Sequence[tuple[Any, ...]]  # copies, as printing.plan_trouble takes them
+    jobs: dict[str, Job]  # of the room
 
     @cached_property
     def of_class(self) -> dict[int, list[Team]]:
@@ -79,50 +96,55 @@ class Day:
         } | self.copies.get(assignment.pk, {"wanted": 0, "in_tray": 0})
 
 
-def read_day(user: User, plan: RoomPlan | None, now: datetime) -> Day:
-    """Four queries, whatever there is."""
-    soon = Q(upload_by__gt=now, upload_by__lt=now + HAND_IN_SOON)
-    given = list(
-        Assignment.objects.visible_to(user)
-        .filter(soon | Q(meeting__ends_at__gt=now))
-        .select_related("meeting__school_class", "school_class", "plan")
-        .order_by("meeting__starts_at")
-    )
+def read_day(user: User, room: Room | None, plan: RoomPlan | None, now: datetime) -> Day:
+    """Two queries, whatever there is."""
+    given = _given(user, now)
     coming = [each for each in given if each.meeting.ends_at > now][:MEETINGS_SHOWN]
     closing = [each for each in given if now < each.upload_by < now + HAND_IN_SOON]
     told = {each.pk: each for each in (*coming, *closing)}
     kits = [kit["team"] for kit in plan.facts.get("kits", [])] if plan else []
-    classes = {each.school_class_id for each in told.values()}
-    teams = (
-        Team.objects.visible_to(user)
-        .filter(Q(pk__in=kits) | Q(school_class__in=classes))
-        .select_related("school_class")
-        .order_by("school_class_id", "number")
+    teams = Team.objects.visible_to(user).filter(
+        Q(pk__in=kits) | Q(school_class__in={each.school_class_id for each in told.values()})
     )
-    return Day(coming, closing, {team.pk: team for team in teams}, _sent(user, list(told)), _copies(list(told)))
+    found = together(
+        sent=(_sent(user, list(told)), SENT),
+        teams=(teams, plan_trouble.TEAM),
+        unplaced=plan_trouble.copies_wanted(plan, user),
+        locked=(locked_out(user, now), ("nickname", "school_class__name", "school_class_id")),
+        jobs=(queries.jobs_wanted(room, None) if room else Job.objects.none(), whole(Job)),
+    )
+    return Day(
+        coming,
+        closing,
+        plan_trouble.teams_from(found["teams"]),
+        [Sent(*row) for row in found["sent"]],
+        {each.pk: {"wanted": each.wanted, "in_tray": each.in_tray} for each in given},  # type: ignore[attr-defined]
+        [Locked(*row) for row in sorted(found["locked"], key=lambda row: (row[1], row[0]))],
+        found["unplaced"],
+        queries.jobs_by_kind(sorted(rows_as(Job, found["jobs"]), key=lambda job: job.pk)),
+    )
 
 
-def _sent(user: User, assignment_ids: Sequence[int]) -> list[Sent]:
+def _given(user: User, now: datetime) -> list[Assignment]:
+    """Lessons of meetings that are not over, or whose time to hand in ends soon, the soonest first; with the copies
+    wanted for teams and those in the tray."""
+    copies = PrintCopy.objects.filter(request__assignment=OuterRef("pk"), request__team__isnull=False)
+    counted = copies.order_by().values("request__assignment").annotate(count=Count("pk")).values("count")
+    soon = Q(upload_by__gt=now, upload_by__lt=now + HAND_IN_SOON)
+    return list(
+        Assignment.objects.visible_to(user)
+        .filter(soon | Q(meeting__ends_at__gt=now))
+        .annotate(wanted=Coalesce(Subquery(counted.exclude(state=CopyState.CANCELLED)), 0))
+        .annotate(in_tray=Coalesce(Subquery(counted.filter(state=CopyState.IN_TRAY)), 0))
+        .select_related("meeting__school_class", "school_class", "plan")
+        .order_by("meeting__starts_at")
+    )
+
+
+SENT = ("assignment_id", "team_id", "state", "check_state", "verdict", "handed_in_at", "print_request__pk")
+
+
+def _sent(user: User, assignment_ids: Sequence[int]) -> QuerySet[Submission]:
     """What waits, what was not ordered, and all that came in for these assignments."""
     open_ends = Q(state=State.HANDED_IN) | Q(state=State.APPROVED, print_request=None)
-    rows = (
-        Submission.objects.visible_to(user)
-        .filter(open_ends | Q(assignment__in=assignment_ids))
-        .order_by()
-        .values_list("assignment_id", "team_id", "state", "check_state", "verdict", "handed_in_at", "print_request__pk")
-    )
-    return [Sent(*row) for row in rows]
-
-
-def _copies(assignment_ids: Sequence[int]) -> dict[int, dict[str, int]]:
-    """For each assignment the copies wanted for teams, and those in the tray."""
-    if not assignment_ids:
-        return {}
-    rows: Any = (
-        PrintCopy.objects.filter(request__assignment__in=assignment_ids, request__team__isnull=False)
-        .exclude(state=CopyState.CANCELLED)
-        .order_by()
-        .values(assignment_id=F("request__assignment_id"))
-        .annotate(wanted=Count("pk"), in_tray=Count("pk", filter=Q(state=CopyState.IN_TRAY)))
-    )
-    return {row["assignment_id"]: {"wanted": row["wanted"], "in_tray": row["in_tray"]} for row in rows}
+    return Submission.objects.visible_to(user).filter(open_ends | Q(assignment__in=assignment_ids))

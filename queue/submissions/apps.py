@@ -5,4 +5,7 @@ class SubmissionsConfig(AppConfig):
     name = "submissions"
 
     def ready(self) -> None:
-        from submissions import jobs, lab_parts, receivers  # noqa: F401 - register work and parts, listen to lessons
+        from makerlab.accounts.backends import told_of_people
+        from submissions import jobs, lab_parts, queries, receivers  # noqa: F401 - register work, listen to lessons
+
+        told_of_people[queries.REVIEWS_WAITING] = queries.reviews_waiting

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from decimal import Decimal
 
-from django.db.models import Prefetch
+from django.db.models import Case, Count, OuterRef, Prefetch, Subquery, When
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 
 from lessons.models import Assignment, CheckState, KitPart, Team
-from makerlab.accounts.models import User
+from makerlab.accounts.models import Role, User
 from makerlab.work.models import Job
 from submissions.models import Review, Submission, SubmissionQuerySet
 from submissions.progress import PartProgress
@@ -24,6 +25,17 @@ progress_sources: list[ProgressSource] = []
 price_sources: list[Callable[[Submission], Decimal | None]] = []
 
 JOB_KIND = "check-submission"
+REVIEWS_WAITING = "reviews_waiting"  # of a person, told with whoever is signed in
+
+
+def reviews_waiting() -> Case:
+    """An expression about a user: how many parts wait for this person's decision."""
+    waiting = Submission.objects.filter(state=State.HANDED_IN).order_by()
+    own = waiting.filter(team__school_class__teachers=OuterRef("pk"))
+    all_of_school = waiting.filter(team__school_class__school=OuterRef("school"))
+    count = Coalesce(Subquery(own.values("state").annotate(count=Count("pk")).values("count")), 0)
+    count_all = Coalesce(Subquery(all_of_school.values("state").annotate(count=Count("pk")).values("count")), 0)
+    return Case(When(role=Role.TEACHER, then=count), When(role=Role.ADMINISTRATOR, then=count_all), default=0)
 
 
 def part_progress(team: Team, assignment: Assignment) -> list[PartProgress]:

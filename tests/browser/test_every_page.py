@@ -30,32 +30,7 @@ HEAVIER = {
     "printing:room-plan": (165_000, "the timetable of the room is drawn, with its table beneath"),
     "submissions:review-desk": (162_000, "the pile with its pictures, the part and all that is needed to decide"),
 }
-HOURS = "the room's hours take up to five: kinds of day, periods, special days, hours, evenings"
-LEARNT = "what the runs teach takes two"
-ONE_MORE = "one or two for each thing told on it, none for each row"
-ASKS_MORE = {
-    "printing:today": (
-        13,
-        "each kind of row once: who, room, job, plan, runs, plates, printers, lab days, teams, files, copies",
-    ),
-    "printing:room-plan": (23, HOURS + "; what changed, who is late and what has no place three"),
-    "printing:plate-detail": (23, HOURS + "; " + LEARNT + "; the checks of a start, what is fixed, prepared files"),
-    "printing:bench": (17, HOURS + "; " + LEARNT + "; the plan in force and those not seen"),
-    "printing:meeting-readiness": (10, ONE_MORE),
-    "printing:meeting-tray-cards": (10, ONE_MORE),
-    "printing:meeting-hand-out": (9, ONE_MORE),
-    "printing:plate-arrange": (10, ONE_MORE),
-    "printing:readiness-week": (9, ONE_MORE),
-    "printing:printer-detail": (9, LEARNT),
-    "printing:spool-list": (10, LEARNT),
-    "printing:room-what-if": (10, ONE_MORE),
-    "lessons:class-detail": (11, ONE_MORE),
-    "lessons:student-detail": (9, "who looked is noted, which takes two; " + ONE_MORE),
-    "lessons:assignment-settings-part": (10, ONE_MORE),
-    "lessons:assignment-settings-figures": (9, ONE_MORE),
-    "lessons:kit-settings": (9, ONE_MORE),
-    "submissions:part-list": (9, "the parts, their versions and decisions, and where each copy is"),
-}
+ASKS_MORE: dict[str, tuple[int, str]] = {}  # none does
 
 
 def most(pages: list[dict[str, Any]], what: str) -> dict[str, dict[str, Any]]:

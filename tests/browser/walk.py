@@ -50,10 +50,12 @@ class Page:
 
 def main() -> None:
     import django
+    from django.db import connection
 
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "makerlab.settings")
     django.setup()
     logging.disable(logging.WARNING)
+    _ = connection.features.supports_json_field  # asked once a connection, not once a page
     print(json.dumps([asdict(page) for role in ROLES for page in pages_of(role)]))
 
 

@@ -87,10 +87,10 @@ def test_grams_count_when_all_was_good_and_weighed(world):
     assert lesson(world).calibration.weighed == 20
 
 
-def test_only_the_newest_runs_are_read_in_two_queries(world, django_assert_num_queries):
+def test_only_the_newest_runs_are_read_in_one_query(world, django_assert_num_queries):
     for minutes in [60] * 10 + [150] * NEWEST_RUNS:
         add_run(world, minutes)
-    with django_assert_num_queries(2):
+    with django_assert_num_queries(1):
         learned = learn(world.room.pk)
     found = lesson_of(learned, world.printers[0], "PLA")
     assert len(found.runs) == NEWEST_RUNS

@@ -8,9 +8,7 @@ from django import template
 from django.core.exceptions import PermissionDenied
 from django.template.context import Context
 
-from makerlab.work.models import Job
 from printing import permissions
-from printing.actions.arrange import ESTIMATE_PLATE
 from printing.models import Plate
 from printing.states import NotAllowedNow
 
@@ -28,14 +26,11 @@ def plate_by_hand(context: Context, plate: Plate) -> dict[str, Any]:
         can_arrange = False
     except NotAllowedNow as told:
         why_not, can_arrange = str(told), False
-    waiting = Job.objects.filter(
-        kind=ESTIMATE_PLATE, subject=str(plate.pk), state__in=[Job.State.WAITING, Job.State.RUNNING]
-    )
     return {
         "request": request,
         "csrf_token": context.get("csrf_token"),
         "plate": plate,
         "can_arrange": can_arrange,
         "why_not": why_not,
-        "working": waiting.exists(),
+        "working": context["working"],
     }

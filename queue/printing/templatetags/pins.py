@@ -25,5 +25,5 @@ def plate_pin(context: Context, plate: Plate) -> dict[str, Any]:
         "words": pins.words(plate),
         "passed": pins.has_passed(plate),
         "can_pin": permissions.can_pin(request.user, plate),
-        "form": context.get("pin_form") or PinForm(plate=plate),
+        "form": context.get("pin_form") or PinForm(plate=plate, known=context.get("pin_choices")),
     }

@@ -27,7 +27,7 @@ def plate_sizes(context: Context, room: Room, plan: RoomPlan | None) -> dict[str
     """Every plate size that was tried, the recommended one marked, each to be chosen."""
     facts = plan.facts if plan else {}
     return _shared(context, room) | {
-        "rows": size_rows(room, context["request"].user, plan),
+        "rows": size_rows(room, context["request"].user, plan, context.get("names")),
         "wanted": way_words(room.plate_size) if room.plate_size else "",
         "failing": facts.get("risk", {}).get("fail_in_100_two_hour_prints"),
         "made_at": parse_datetime(facts["sizes_at"]) if facts.get("sizes_at") else None,
@@ -43,7 +43,7 @@ def plan_changes(context: Context, room: Room, back: str = "room-plan") -> dict[
     newest = known if isinstance(known, RoomPlan) and known.room_id == room.pk else queries.newest_plan(room)
     planned, printers = (stands.plates, stands.printers) if stands else (None, None)
     return _shared(context, room) | {
-        "changes": changes_for(room, context["request"].user, None, newest, planned, printers),
+        "changes": changes_for(room, context["request"].user, None, newest, planned, printers, context.get("unseen")),
         "improving": context["improving"] if "improving" in context else queries.improving_job(room),
         "back": back,
     }
@@ -53,8 +53,9 @@ def plan_changes(context: Context, room: Room, back: str = "room-plan") -> dict[
 def extra_hours(context: Context, room: Room) -> dict[str, Any]:
     """The evenings and other single dates ahead; for who may, the form that adds one."""
     today = timezone.localdate()
+    evenings = context["evenings"] if "evenings" in context else room.extra_hours.all()
     return _shared(context, room) | {
-        "spans": [span for span in room.extra_hours.all() if span.date >= today],
+        "spans": [span for span in evenings if span.date >= today],
         "can_set": permissions.can_set_hours(context["request"].user, room),
         "form": context.get("hours_form") or ExtraHoursForm(),
     }

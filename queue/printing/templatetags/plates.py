@@ -49,7 +49,7 @@ def plate_prepared(context: Context, plate: Plate) -> dict[str, Any]:
     """The files prepared for the plate, and the form that brings one; ``prepared_form`` of the page is one refused."""
     request = context["request"]
     shared = {"request": request, "csrf_token": context.get("csrf_token")}
-    return {**shared, **section(plate, request.user, context.get("prepared_form"))}
+    return {**shared, **section(plate, request.user, context.get("prepared_form"), context.get("printers"))}
 
 
 @register.filter

@@ -25,10 +25,12 @@ from printing.bench_page import (
     todo_list,
     turns_left,
 )
+from printing.changes_page import plans_for
 from printing.forms import ClearForm, OutageForm
 from printing.hours import attended_until
 from printing.models import Printer, Run
 from printing.plate_drawing import draw_plate
+from printing.room_read import read_room
 from printing.states import NotAllowedNow
 from printing.views.common import do, is_fragment, one, own_room
 
@@ -43,25 +45,26 @@ def bench(request: SignedInRequest) -> HttpResponse:
     if room is None:
         return render(request, PAGE, {"room": None})
     now = timezone.now()
-    jobs = queries.jobs_of(room, None)
-    job = jobs.get(PLAN_ROOM)
-    token = queries.board_token(room, job, now=now)
-    if is_fragment(request) and request.GET.get("since") == token:
+    since = request.GET.get("since") if is_fragment(request) else None
+    if since and since == queries.board_token(room, queries.planning_job(room), now=now):
         return HttpResponse(status=204)
+    plan, unseen = plans_for(room, request.user, now)
+    read = read_room(room, request.user, plan)
+    job = read.jobs.get(PLAN_ROOM)
     stands = standing(room, now, now - UNDO_TIME)
-    todos = todo_list(room, now, stands)
-    closes = attended_until(room, now)
+    todos = todo_list(room, now, stands, read.trays)
     context = {
         "room": room,
-        "token": token,
+        "token": queries.board_token(room, job, now=now),
         "planning": job,
         "todos": todos[:TODOS_SHOWN],
-        "plan": queries.newest_plan(room),
-        "improving": jobs.get(IMPROVE_PLAN),
+        "plan": plan,
+        "unseen": unseen,
+        "improving": read.jobs.get(IMPROVE_PLAN),
         "cards": printer_cards(stands, now),
         "next": next_words(todos, now),
         "turns": turns_left(todos, now),
-        "closes": closes,
+        "closes": attended_until(room, now, read.bells),
         "can_work": permissions.can_work_at_bench(request.user, room),
         "unplanned": [plate for plate in stands.plates if plate.setup_at is None],
         "stands": stands,

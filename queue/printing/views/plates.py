@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -22,11 +23,12 @@ from makerlab.work import child
 from printing import actions, permissions, queries
 from printing.actions.bench import Checks
 from printing.forms import StartForm
-from printing.hours import attended_until, is_out_of_service
+from printing.hours import attended_until
 from printing.learning import learn, lesson_of
 from printing.models import Plate, Printer
 from printing.outlook import will_it_last
 from printing.plate_drawing import draw_plate
+from printing.plate_read import read_plate
 from printing.states import NotAllowedNow
 from printing.views.common import do, one
 
@@ -36,24 +38,21 @@ CHECKS = ("right_spool", "bed_clear", "file_loaded", "staying", "short_spool")
 
 
 def own_plate(request: SignedInRequest, pk: int) -> Plate:
-    plate: Plate = one(Plate.objects.visible_to(request.user).select_related("room__school", "printer__kind"), pk)
+    plates = permissions.with_own(Plate.objects.visible_to(request.user), request.user)
+    plate: Plate = one(plates.select_related("room__school", "printer__kind", "pin_printer", "pin_after"), pk)
     return plate
 
 
 def printer_lines(
-    request: SignedInRequest, plate: Plate, now: datetime, until: datetime | None
+    plate: Plate, printers: Iterable[Printer], now: datetime, until: datetime | None
 ) -> list[dict[str, Any]]:
-    """How long the plate takes on each printer that can hold it, and what stands in the way there; ``until``: when the
-    staffed span around ``now`` ends."""
+    """How long the plate takes on each of the room's printers that can hold it, and what stands in the way there;
+    ``until``: when the staffed span around ``now`` ends."""
     learned = learn(plate.room_id)
     lines = []
-    for printer in (
-        Printer.objects.visible_to(request.user)
-        .filter(room=plate.room_id, pk__in=[int(key) for key in plate.durations_s])
-        .select_related("kind", "spool", "room")
-        .prefetch_related("outages")
-        .annotate(is_busy=queries.is_printing())
-    ):
+    for printer in printers:
+        if str(printer.pk) not in plate.durations_s:
+            continue
         duration_s = plate.durations_s[str(printer.pk)]
         ends_at = now + timedelta(seconds=duration_s)
         unattended = plate.room.unattended_allowed and printer.may_run_unattended
@@ -66,8 +65,8 @@ def printer_lines(
                 "duration_s": duration_s,
                 "ends_at": ends_at,
                 "planned": printer.pk == plate.printer_id,
-                "out": is_out_of_service(printer, now),
-                "busy": printer.is_busy,
+                "out": getattr(printer, "out_now", None) is not None,
+                "busy": printer.is_busy,  # type: ignore[attr-defined]
                 "spool": spool,
                 "spool_fits": fits,
                 "outlook": will_it_last(plate, printer, spool, learned) if spool is not None and fits else None,
@@ -86,8 +85,10 @@ def page(
     """The plate's page; ``more`` is what another form on it has to say."""
     copies = queries.placed_copies(plate)
     now = timezone.now()
-    closes = attended_until(plate.room, now)
-    lines = printer_lines(request, plate, now, closes)
+    read = read_plate(plate)
+    printers = queries.printers_now(plate.room, now)
+    closes = attended_until(plate.room, now, read.bells)
+    lines = printer_lines(plate, printers, now, closes)
     context = {
         "plate": plate,
         "copies": copies,
@@ -98,7 +99,10 @@ def page(
         "asks_staying": any(line["past_hours"] for line in lines),
         "form": form or StartForm(plate=plate),
         "can_start": permissions.can_start(request.user, plate),
-        "run": plate.runs.select_related("printer").first(),
+        "run": read.run,
+        "working": read.working,
+        "printers": printers,
+        "pin_choices": {"printer": [(each.pk, str(each)) for each in printers], "after": read.others},
         "closes": closes,
     }
     return render(request, PAGE, context | more, status=status)

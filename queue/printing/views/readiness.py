@@ -19,9 +19,9 @@ from makerlab.components.qr import qr_svg
 from makerlab.http import SignedInRequest
 from printing import queries
 from printing.models import Room
-from printing.readiness import Readiness, readiness_of, state_mark
-from printing.views.common import one, own_room
-from submissions.models import Submission
+from printing.readiness import PartOfTeam, Readiness, TeamRow, readiness_of, state_mark
+from printing.views.common import one
+from submissions.states import State
 
 PAPERS = ("a4", "letter")
 
@@ -60,7 +60,6 @@ def meeting_readiness(request: SignedInRequest, pk: int) -> HttpResponse:
     context = {
         "meeting": meeting,
         "lessons": [(each, state_mark(each)) for each in found],
-        "room": own_room(request),
         "now": timezone.now(),
     }
     return render(request, "printing/meeting_readiness.html", context)
@@ -82,19 +81,18 @@ def meeting_hand_out(request: SignedInRequest, pk: int) -> HttpResponse:
 def meeting_tray_cards(request: SignedInRequest, pk: int) -> HttpResponse:
     """A card for each team's tray, with a code that opens the team's own part. ``?paper=`` a4 or letter."""
     meeting, lessons = of_meeting(request, pk)
-    given = [each.assignment.pk for each in lessons]
-    own = Submission.objects.visible_to(request.user).filter(assignment__in=given, state="approved").light()
-    of_team: dict[tuple[int, int], list[tuple[Submission, SafeString]]] = {}
-    for part in own.select_related("kit_part").order_by("kit_part__position", "version"):
-        address = request.build_absolute_uri(reverse("submissions:submission-report", args=[part.pk]))
-        of_team.setdefault((part.assignment_id, part.team_id), []).append((part, qr_svg(address)))
+
+    def own_parts(row: TeamRow) -> list[tuple[PartOfTeam, SafeString]]:
+        own = []
+        for part in row.parts:
+            if part.submission and part.submission.state == State.APPROVED:
+                path = reverse("submissions:submission-report", args=[part.submission.pk])
+                own.append((part, qr_svg(request.build_absolute_uri(path))))
+        return own
+
     context = {
         "meeting": meeting,
-        "cards": [
-            (each.assignment, row, of_team.get((each.assignment.pk, row.team.pk), []))
-            for each in lessons
-            for row in each.by_tray
-        ],
+        "cards": [(each.assignment, row, own_parts(row)) for each in lessons for row in each.by_tray],
         "paper": paper_of(request),
     }
     return render(request, "printing/meeting_tray_cards.html", context)

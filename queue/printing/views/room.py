@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
-from django.db.models import prefetch_related_objects
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -18,9 +17,11 @@ from makerlab.http import SignedInRequest
 from printing import actions, queries
 from printing.actions.ground import IMPROVE_PLAN, PLAN_ROOM
 from printing.causes import sentence
+from printing.changes_page import plans_for
 from printing.models import Room
 from printing.room_days import View
 from printing.room_page import room_page
+from printing.room_read import read_room
 from printing.views.common import CHOSEN_ROOM, do, is_fragment, one, own_room
 
 PAGE = "printing/room_plan.html"
@@ -50,25 +51,27 @@ def room_plan(request: SignedInRequest) -> HttpResponse:
 def show_plan(request: SignedInRequest, room: Room, status: int = 200, **more: Any) -> HttpResponse:
     """The page; ``more`` is what a form on it that was refused has to say."""
     now = timezone.now()
-    jobs = queries.jobs_of(room, None)
-    job = jobs.get(PLAN_ROOM)
-    plan = queries.newest_plan(room)
-    prefetch_related_objects([room], "extra_hours")  # the hours and the list of evenings both read them
+    plan, unseen = plans_for(room, request.user, now)
+    read = read_room(room, request.user, plan)
+    job = read.jobs.get(PLAN_ROOM)
     day = parse_day(request.GET.get("day", ""))
     view = View.WEEK if request.GET.get("view") == View.WEEK else View.DAY
-    page = room_page(room, request.user, plan, day, now, view)
+    page = room_page(room, request.user, plan, read, day, now, view)
     context = {
         "room": room,
         "plan": plan,
         "planning": job,
-        "improving": jobs.get(IMPROVE_PLAN),
-        "failed": None if job else jobs.get(queries.FAILED),
+        "improving": read.jobs.get(IMPROVE_PLAN),
+        "failed": None if job else read.jobs.get(queries.FAILED),
         "token": queries.board_token(room, job, every_min=5, now=now),
         "day": day,
         "legend": LEGEND,
         "because": sentence(plan.causes, request.user) if plan else "",
         "page": page,
         "stands": page,
+        "unseen": unseen,
+        "evenings": read.evenings,
+        "names": {str(key): given.school_class for key, given in read.given.items()},
     }
     return render(request, f"{PAGE}#board" if is_fragment(request) else PAGE, context | more, status=status)
 

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from makerlab.http import SignedInRequest, count_of
 from printing import actions, queries, today_page
+from printing.actions.ground import PLAN_ROOM
 from printing.bench_page import printer_cards, standing
 from printing.today_read import read_day
 from printing.views.common import do, is_fragment, own_room
@@ -25,20 +26,20 @@ def today(request: SignedInRequest) -> HttpResponse:
         return redirect("home")
     room = own_room(request)
     now = timezone.now()
-    job = queries.planning_job(room) if room else None
-    token = queries.board_token(room, job, now=now) if room else ""
-    if is_fragment(request) and request.GET.get("since") == token:
+    since = request.GET.get("since") if is_fragment(request) else None
+    if room and since and since == queries.board_token(room, queries.planning_job(room), now=now):
         return HttpResponse(status=204)
     plan = queries.newest_plan(room) if room else None
     midnight = timezone.localtime(now).replace(hour=0, minute=0, second=0, microsecond=0)
     stands = standing(room, now, midnight) if room else None
     cards = printer_cards(stands, now) if stands else []
-    day = read_day(request.user, plan, now)
+    day = read_day(request.user, room, plan, now)
+    job = day.jobs.get(PLAN_ROOM)
     count_of(request, "submissions:review-list", len(day.handed_in))
-    decisions = today_page.decisions(request.user, day, stands, plan, cards, now)
+    decisions = today_page.decisions(day, stands, plan, cards, now)
     context = {
         "room": room,
-        "token": token,
+        "token": queries.board_token(room, job, now=now) if room else "",
         "planning": job,
         "plan": plan,
         "decisions": decisions,
