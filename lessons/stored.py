@@ -75,6 +75,16 @@ def stored_bytes(rows: QuerySet[Any]) -> int:
     return int(files.aggregate(total=Sum("file_bytes"))["total"] or 0)
 
 
+def stored_by(school_id: int) -> int:
+    """Bytes of a school's mesh files."""
+    return sum(stored_bytes(rows_of(model, school_id)) for model in models_with_meshes())
+
+
+def store_max_bytes(school: School) -> int:
+    """What a school may store: its own limit, or the one of the installation."""
+    return settings.SCHOOL_MAX_BYTES if school.store_max_mb is None else school.store_max_mb * MEGABYTE
+
+
 def check_room(school_id: int, team_rows: QuerySet[Any] | None, size: int) -> None:
     """Raise UploadRefused when the file would pass what a team or the school may store. Nothing is written."""
     if team_rows is not None and stored_bytes(team_rows) + size > settings.TEAM_MAX_BYTES:
@@ -82,9 +92,9 @@ def check_room(school_id: int, team_rows: QuerySet[Any] | None, size: int) -> No
             _("Your team's files have %(most)d MB together; more are not kept. Ask your teacher to make room.")
             % {"most": settings.TEAM_MAX_BYTES // MEGABYTE}
         )
-    used = sum(stored_bytes(rows_of(model, school_id)) for model in models_with_meshes())
-    if used + size > settings.SCHOOL_MAX_BYTES:
+    most = store_max_bytes(School.objects.only("store_max_mb").get(pk=school_id))
+    if stored_by(school_id) + size > most:
         raise UploadRefused(
             _("The school's store of %(most)d MB is full, so nothing was taken. Tell the administrator.")
-            % {"most": settings.SCHOOL_MAX_BYTES // MEGABYTE}
+            % {"most": most // MEGABYTE}
         )

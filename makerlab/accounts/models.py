@@ -43,6 +43,7 @@ class School(models.Model):
     created_at = models.DateTimeField(auto_now_add=True)
     keep_days = models.PositiveSmallIntegerField(default=60)  # a class, after it was archived; then it is deleted
     second_step_required = models.BooleanField(default=False)  # of administrators, when they sign in
+    store_max_mb = models.PositiveIntegerField(null=True, blank=True)  # of all its files; empty: as all schools
 
     def __str__(self) -> str:
         return self.name

@@ -160,7 +160,7 @@ OTHER: dict[str, str] = {
     "axes.AccessAttempt": "path_info attempt_time failures_since_start",
     "axes.AccessAttemptExpiration": "access_attempt expires_at",
     "axes.AccessLog": ("user_agent ip_address username http_accept path_info attempt_time logout_time session_hash"),
-    "accounts.School": "name time_zone created_at keep_days second_step_required",
+    "accounts.School": "name time_zone created_at keep_days second_step_required store_max_mb",
     "accounts.User": "session_epoch",
     "accounts.SecondStep": "user last_counter",
     "accounts.RecoveryCode": "user",
