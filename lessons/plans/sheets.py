@@ -15,6 +15,7 @@ from lessons.plans.expected import Expected
 from lessons.plans.schema import WHEN_WORDS, assessed_when
 from lessons.showing import picture_of
 from makerlab.components.figures import grams, hours_and_minutes
+from makerlab.components.filament import filament_of
 from makerlab.paper import Document, page_size_for
 
 WORKSHEET_ROW_MM = 9
@@ -136,7 +137,7 @@ def _kit(document: Document, page: PlanPage) -> None:
     head = [_("Part"), _("For a team"), _("Spares"), _("Material"), _("Each weighs"), _("Each takes")]
     rows = [
         [
-            part.name, str(part.copies_per_team), str(part.spares), f"{part.material}, {part.colour}",
+            part.name, str(part.copies_per_team), str(part.spares), filament_of(part),
             grams(part.mass_g), hours_and_minutes(part.duration_s),
         ]
         for part in page.parts

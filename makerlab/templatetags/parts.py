@@ -21,6 +21,7 @@ from makerlab.components import figures, marks
 from makerlab.components import ruler as ruler_drawing
 from makerlab.components.chance import chance_squares
 from makerlab.components.chart import Chart
+from makerlab.components.filament import filament_of
 from makerlab.components.stacked import stacked
 
 register = template.Library()
@@ -32,6 +33,9 @@ def icon(name: str, css_class: str = "icon") -> SafeString:
     return format_html(
         '<svg class="{}" aria-hidden="true"><use href="{}#{}"/></svg>', css_class, static("makerlab/icons.svg"), name
     )
+
+
+register.filter("filament", filament_of)
 
 
 class StacksNode(template.Node):

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from makerlab.components.figures import clock, day_clock, grams, hours_and_minutes
+from makerlab.components.filament import filament_of
 from planning.learned import Learned
 from printing.actions.undo import UNDO_TIME
 from printing.learning import learn
@@ -167,9 +168,8 @@ def _spool_words(plate: Plate, spool: Spool, learned: Learned, taken_g: float) -
 
 def _start(plate: Plate, spool_words: str, is_busy: bool, now: datetime) -> Todo:
     at = plate.setup_at or now
-    need = _("%(colour)s %(material)s, %(grams)s.") % {
-        "colour": capfirst(plate.colour),
-        "material": plate.material,
+    need = _("%(filament)s, %(grams)s.") % {
+        "filament": capfirst(filament_of(plate)),
         "grams": grams(plate.mass_g),
     }
     free = not is_busy

@@ -19,6 +19,7 @@ from django.db.models import Count, Max, Prefetch
 from django.urls import reverse
 from django.utils.crypto import salted_hmac
 from django.utils.dateparse import parse_datetime
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from icalendar import Calendar, Event
 
@@ -27,6 +28,7 @@ from lessons.models.assignments import AssignmentQuerySet
 from makerlab.accounts.models import User
 from makerlab.audit.models import Event as Record
 from makerlab.components.figures import day_clock, grams
+from makerlab.components.filament import filament_of
 from printing.chance import in_100
 from printing.models import Plate, PrintCopy, Room, RoomPlan
 from printing.queries import plate_code
@@ -130,10 +132,10 @@ def _of_plate(plate: Plate, room: Room, revised_at: datetime) -> Iterator[Entry]
     }
     if plate.state == PlateState.PLANNED and plate.setup_at and plate.starts_at:
         copies = list(plate.copies.all())
-        spool = _("Swap to %(colour)s %(material)s.") if plate.swap else _("%(colour)s %(material)s is loaded.")
+        spool = _("Swap to %(filament)s.") if plate.swap else _("%(filament)s is loaded.")
         words = [
             _("Begins to print %(clock)s.") % {"clock": day_clock(plate.starts_at)},
-            spool % {"colour": plate.colour, "material": plate.material},
+            capfirst(spool % {"filament": filament_of(plate)}),
             _("%(count)s copies, %(grams)s.") % {"count": len(copies), "grams": grams(plate.mass_g)},
             _("File %(plate)s-%(code)s.") % {"plate": plate, "code": plate_code(plate, copies)},
         ]

@@ -13,6 +13,7 @@ from django.utils.translation import ngettext, pgettext
 
 from lessons.models import Assignment, Meeting
 from makerlab.components.figures import clock, day_clock, grams, hours_and_minutes
+from makerlab.components.filament import filament_of
 from meshcheck.types import Verdict
 from printing.bench_page import PrinterCard, Standing
 from printing.chance import in_100
@@ -212,8 +213,8 @@ def _spools(plates: Sequence[Plate]) -> Iterable[Decision]:
         yield Decision(
             count=f"{spool.grams_left:.0f}",
             unit="g",
-            title=_("%(printer)s has too little %(colour)s for %(plate)s")
-            % {"printer": printer, "colour": spool.colour, "plate": plate},
+            title=_("%(printer)s has too little %(filament)s for %(plate)s")
+            % {"printer": printer, "filament": filament_of(spool), "plate": plate},
             text=_("The plate takes %(need)s and the spool holds %(left)s. The plan has time for a swap at %(when)s.")
             % {"need": grams(plate.mass_g), "left": grams(spool.grams_left), "when": day_clock(plate.setup_at)},
             url=reverse("printing:spool-list"),

@@ -188,6 +188,7 @@ def keys(noun: str) -> list[int]:
         Term,
     )
     from makerlab.accounts.models import User
+    from makerlab.api.models import ApiToken
     from printing.models import (
         ExtraHours,
         Plate,
@@ -209,7 +210,7 @@ def keys(noun: str) -> list[int]:
         "coasting": Coasting, "class": SchoolClass, "team": Team, "meeting": Meeting,
         "assignment": Assignment, "hours": ExtraHours, "day": DayKind, "special": SchoolDay, "term": Term,
         "what": WhatIf,
-        "room": Room, "student": Membership, "lab": Assignment, "person": User, "kind": PrinterKind,
+        "room": Room, "student": Membership, "lab": Assignment, "person": User, "kind": PrinterKind, "token": ApiToken,
     }  # fmt: skip
     models |= {model.__name__.lower(): model for model in apps.get_models() if model.__name__.lower() not in models}
     if noun not in models:

@@ -323,7 +323,7 @@ def test_today_tells_of_low_spools_and_overdue_prints(busy, signed_in):
     Spool.objects.filter(printer=busy.printers[1]).update(grams_left=10)
     Run.objects.filter(pk=busy.run.pk).update(expected_end_at=timezone.now() - timezone.timedelta(hours=3))
     titles = [item.title for item in signed_in(busy.teacher).get(reverse("printing:today")).context["decisions"]]
-    assert "Heron has too little white for P2" in titles
+    assert "Heron has too little white PLA for P2" in titles
     assert "P1 on Wren should have been cleared" in titles
 
 

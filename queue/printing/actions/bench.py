@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 from makerlab.accounts.models import User
 from makerlab.audit.models import record
 from makerlab.components.figures import day_clock
+from makerlab.components.filament import filament_of
 from printing import permissions
 from printing.actions.ground import touch, want_plan
 from printing.actions.undo import before_clearing
@@ -150,7 +151,7 @@ def _check_printer(plate: Plate, printer: Printer, checks: Checks, now: datetime
     if spool is None:
         raise NotAllowedNow(_("No spool is loaded on %(printer)s.") % names)
     if (spool.material, spool.colour) != (plate.material, plate.colour):
-        wanted = {"wanted": f"{plate.colour} {plate.material}", "loaded": str(spool), **names}
+        wanted = {"wanted": filament_of(plate), "loaded": str(spool), **names}
         raise NotAllowedNow(_("%(plate)s wants %(wanted)s; %(printer)s has %(loaded)s. Swap the spool.") % wanted)
     if spool.grams_left < plate.mass_g and not checks.short_spool:
         grams = {"left": f"{spool.grams_left:.0f}", "need": f"{plate.mass_g:.0f}", **names}

@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from lessons.models import Assignment, DayKind
 from makerlab.accounts.models import User
+from makerlab.components.filament import filament_of
 from meshcheck.types import Machine
 from planning.types import Area
 
@@ -232,7 +233,7 @@ class Spool(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.colour} {self.material}"
+        return filament_of(self)
 
 
 class EmptySpool(models.Model):
