@@ -12,8 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.faults.crews import ROOT, environment
+from tests.faults.crews import ROOT
 from tests.faults.dying_web import COMMITTED, STORED, WRITTEN
+from tests.faults.programs import PROFILES, profile
 from tests.faults.running import Site, site
 from tests.meshcheck.badfiles import binary_stl, cube_corners
 
@@ -28,11 +29,12 @@ print(len(forget_strays(timezone.now() + timedelta(days=1, minutes=1))))
 """
 
 
-@pytest.fixture(scope="module")
-def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
+@pytest.fixture(scope="module", params=PROFILES)
+def running(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
+    """On SQLite, and on PostgreSQL with Redis."""
     folder = tmp_path_factory.mktemp("killed")
     (folder / "temporary").mkdir()
-    with site(environment(folder, TMPDIR=str(folder / "temporary"))) as made:
+    with profile(request.param, folder) as values, site({**values, "TMPDIR": str(folder / "temporary")}) as made:
         yield made
 
 

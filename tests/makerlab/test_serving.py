@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import http.client
+import sys
 import threading
 from contextlib import ExitStack, closing
+from types import SimpleNamespace
 
 import waitress
 
+from makerlab.management.commands.demo import Command as Demo
 from makerlab.serving import OPTIONS, arguments
 
 WINDOWS = 150  # five classes of thirty; waitress itself would stop at 100
@@ -35,3 +38,24 @@ def test_the_command_line_says_the_same_as_the_options():
     assert "--connection-limit=2000" in arguments()
     assert "--asyncore-use-poll" in arguments()
     assert len(arguments()) == len(OPTIONS)
+
+
+def test_a_body_larger_than_any_file_the_site_takes_is_refused_before_it_comes(monkeypatch, settings):
+    """413 (RFC 9110, 15.5.14) by the head alone, from the server of the laptop's command; of the container files:
+    test_deployment_files.py."""
+    monkeypatch.setitem(sys.modules, "makerlab.wsgi", SimpleNamespace(application=answer))
+    server = Demo().server(0)
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    largest = max(settings.UPLOAD_MAX_BYTES, settings.PREPARED_MAX_BYTES, settings.PACKAGE_MAX_BYTES)
+    with closing(http.client.HTTPConnection("127.0.0.1", server.effective_port, timeout=60)) as sender:
+        sender.putrequest("POST", "/parts/")
+        sender.putheader("Content-Length", str(largest + 1024 * 1024))
+        sender.endheaders()
+        assert sender.getresponse().status == 413
+    with closing(http.client.HTTPConnection("127.0.0.1", server.effective_port, timeout=60)) as sender:
+        sender.request("POST", "/parts/", bytes(1024))
+        assert sender.getresponse().status == 200
+    assert largest < server.adj.max_request_body_size < largest + 1024 * 1024
+    server.close()
+    thread.join(5)
