@@ -31,6 +31,7 @@ PEOPLE: dict[str, str | Promise] = {
     "export_student": gettext_lazy("downloaded all that is kept of a student"),
     "erase_student": gettext_lazy("deleted a student for good"),
     "erase_class": gettext_lazy("deleted a class for good"),
+    "store_max_mb": gettext_lazy("changed how large the school's store may be"),
     "keep_days": gettext_lazy("changed how long classes are kept"),
 }
 CLASSES: dict[str, str | Promise] = {
