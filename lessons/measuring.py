@@ -274,15 +274,23 @@ def settings_now(kit_part: KitPart, assignment: Assignment | None) -> PrintSetti
         return None
 
 
-def register_check(kind: str, model: type[MeasuredFile], work: Callable[[Job], Apply]) -> None:
-    """Make a kind of measuring job known; a check that fails says so on the item."""
+def register_check(
+    kind: str, model: type[MeasuredFile], work: Callable[[Job], Apply], over: Callable[[str], None] | None = None
+) -> None:
+    """Make a kind of measuring job known; a check that fails says so on the item, and ``over`` is told its id."""
+
+    def failed(job: Job, message: str) -> None:
+        mark_failed(model, job.subject, message)
+        if over is not None:
+            over(job.subject)
+
     register(
         Handler(
             kind=kind,
             lane=Lane.MEASURE,
             wall_s=JOB_WALL_S,
             work=work,
-            failed=lambda job, message: mark_failed(model, job.subject, message),
+            failed=failed,
             failed_message=failed_message(),
         )
     )

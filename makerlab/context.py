@@ -109,6 +109,7 @@ SCHOOL = Place(
         "privacy:keeping",
         "privacy:records",
         "access:token-list",
+        "access:webhook-list",
     ),
 )
 

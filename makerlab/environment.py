@@ -10,6 +10,7 @@ import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from difflib import get_close_matches
+from ipaddress import ip_network
 from pathlib import Path
 from typing import Annotated, Any, Literal
 from urllib.parse import urlsplit
@@ -164,6 +165,11 @@ class Environment(BaseSettings):
         description="processor seconds of the disposable process that reads a file",
     )
 
+    webhook_networks: Annotated[list[str], NoDecode] = Field(
+        [],
+        validation_alias="MAKERLAB_WEBHOOK_NETWORKS",
+        description="networks of one's own that webhooks may reach (10.2.0.0/16), comma separated; without it none",
+    )
     log: Literal["text", "json"] = Field(
         "text",
         validation_alias="MAKERLAB_LOG_FORMAT",
@@ -186,6 +192,19 @@ class Environment(BaseSettings):
             if "/" in name or " " in name:
                 raise ValueError("host names alone are wanted, without https:// and without a path")
         return names or HERE
+
+    @field_validator("webhook_networks", mode="before")
+    @classmethod
+    def _networks(cls, value: Any) -> Any:
+        if not isinstance(value, str):
+            return value
+        names = [name.strip() for name in value.split(",") if name.strip()]
+        for name in names:
+            try:
+                ip_network(name)
+            except ValueError as error:
+                raise ValueError("networks are wanted, such as 10.2.0.0/16") from error
+        return names
 
     @field_validator("database_url")
     @classmethod

@@ -6,6 +6,7 @@ import os
 import secrets
 from datetime import timedelta
 from importlib.util import find_spec
+from ipaddress import ip_network
 from typing import Any
 
 import dj_database_url
@@ -281,6 +282,7 @@ CHILD_CPU_S = ENVIRONMENT.child_cpu_s
 CHILD_WALL_S = CHILD_CPU_S + 30  # one that waits, not works, is ended too
 
 API_REQUESTS_A_MINUTE = 120  # of one token
+WEBHOOK_NETWORKS = [ip_network(name) for name in ENVIRONMENT.webhook_networks]
 
 # Backups (docs/keeping.md)
 BACKUPS = ENVIRONMENT.backups

@@ -126,6 +126,7 @@ PERSONAL: dict[str, tuple[Personal, ...]] = {
         Personal("ending", "the token's last four signs", "staff", ACCOUNT),
         Personal("last_used_at", "token used when", "staff", ACCOUNT),
     ),
+    "api.Webhook": (Personal("made_by", "who added an address that is told", "staff", ACCOUNT),),
     "api.KeptAnswer": (Personal("body", "answer to a program's request, ids and figures", "pupils and staff", ANSWER),),
     "printing.WhatIf": (Personal("made_by", "who asked what if", "staff", ACCOUNT),),
     "printing.PreparedFile": (
@@ -228,6 +229,8 @@ OTHER: dict[str, str] = {
     "printing.PlanLook": "room plan_id",
     "printing.CalendarFeed": "created_at",
     "api.ApiToken": "scopes made_at expires_at revoked_at",
+    "api.Webhook": "school address happenings secret old_secret old_until made_at",
+    "api.Delivery": "webhook key happening body state tries next_at status problem made_at ended_at",
     "api.KeptAnswer": "token key asked status made_at",
     "printing.WhatIf": "room made_at changes answer error",
     "printing.Plate": (

@@ -20,7 +20,8 @@ not legal advice: what the law asks of a school, and whether this meets it, is f
   photograph, no voice, no location. A roster brought in from the school's system adds that system's key and nothing
   else (columns such as password, phone or demographics are never read).
 - Nothing is sent anywhere: pages load nothing from other hosts (a browser test looks at every request), there are
-  no advertisements, no analytics, no third-party sign-in unless the school adds one.
+  no advertisements, no analytics, no third-party sign-in unless the school adds one. An administrator may add addresses
+  that are told what happened (*School, Webhooks*): ids and states, nothing of a pupil (docs/api.md).
 - A student's own pages (parts, reports, lab sheet) stay in the browser for looking without a connection, until the
   student signs out or the session ends (two hours). The next page for nobody empties that store; a browser that never
   reaches the site again shows nothing after the two hours, but the store lies on the machine until somebody opens the

@@ -12,12 +12,12 @@ from typing import Any
 
 import psutil
 from django.conf import settings
-from django.db import transaction
+from django.db import DatabaseError, transaction
 from django.db.models import Count, Max, Min, QuerySet
 from django.utils import timezone
 
 from makerlab.work.models import Job
-from makerlab.work.registry import DAILY, HANDLERS, Apply, GiveUp, Handler
+from makerlab.work.registry import DAILY, HANDLERS, OFTEN, Apply, GiveUp, Handler
 
 log = logging.getLogger("makerlab.work")
 done_log = logging.getLogger("makerlab.jobs")
@@ -181,6 +181,13 @@ def sweep() -> int:
         if job.kind in HANDLERS:
             fail(job, HANDLERS[job.kind].failed_message, final=False)
             swept += 1
+    for chore in OFTEN:
+        try:
+            chore()
+        except DatabaseError:
+            raise
+        except Exception:  # whatever a chore does, the sweeper must live
+            log.exception("%s did not work", chore.__name__)
     if settings.REDIS_URL:
         waiting = Job.objects.filter(state=State.WAITING).values("lane").annotate(jobs=Count("pk"))
         for lane, jobs in waiting.values_list("lane", "jobs"):

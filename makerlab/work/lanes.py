@@ -12,3 +12,4 @@ class Lane(models.TextChoices):
     MEASURE = "measure", _("measuring")
     PLAN = "plan", _("planning")
     CONSIDER = "consider", _("looking further")  # better plans, what may go wrong, situations that are not so
+    DELIVER = "deliver", _("telling addresses outside")

@@ -33,6 +33,7 @@ class Handler:
 
 HANDLERS: dict[str, Handler] = {}
 DAILY: list[Callable[[], object]] = []  # chores without a subject, done once a day; doing one twice must change nothing
+OFTEN: list[Callable[[], object]] = []  # chores done with every sweep: quick ones, of one query when nothing is to do
 
 
 def register(handler: Handler) -> None:

@@ -24,7 +24,7 @@ from tests.faults.servers import wait_until
 
 HOST = "makerlab.school.example"
 ONCE = ("migrate", "bucket")
-WORKERS = ("measure", "plan", "consider", "clock")
+WORKERS = ("measure", "plan", "consider", "deliver", "clock")
 # what the file sets for the containers and these processes take from the test's own servers
 OWN = ("DATABASE_URL", "REDIS_URL")
 

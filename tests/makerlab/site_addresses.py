@@ -21,6 +21,7 @@ from lessons.models import Assignment, Coasting, DayKind, LessonPackage, Measure
 from lessons.showing import SUFFIX, ShownFiles, keep
 from makerlab.accounts.models import Role, School, User
 from makerlab.api.actions import make_token
+from makerlab.api.webhooks import add_webhook
 from printing.models import ExtraHours, Plate, PreparedFile, PrinterKind, WhatIf
 from tests.lessons.lab.test_experiment import GOOD
 from tests.printing.helpers import make_plate, ordered, started
@@ -68,6 +69,7 @@ def objects(world: World) -> dict[str, Any]:
     prepared.file.save("", ContentFile(b"G1 X1 F100"))
     for seen in (request.submission, world.wheel):
         give_something_to_show(seen)
+    administrator = world.administrator
     token, _secret = make_token(world.teacher, "a script", ["lab:read"], 30)
     return {
         "prepared": prepared,
@@ -91,6 +93,7 @@ def objects(world: World) -> dict[str, Any]:
         "what": WhatIf.objects.create(room=world.room, made_by=world.teacher, changes={"out": [world.printers[1].pk]}),
         "room": world.room, "student": world.student.memberships.get(), "lab": world.assignment,
         "token": token,
+        "webhook": add_webhook(administrator, "https://hooks.example/told", ["run.ended"]),
         "person": world.technician, "kind": world.printers[0].kind,
     }  # fmt: skip
 

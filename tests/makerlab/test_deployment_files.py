@@ -105,6 +105,7 @@ def test_only_the_proxy_is_reached_from_outside_and_that_from_this_machine_only(
     assert PLAN["networks"]["inside"]["internal"] is True
     readers = {"measure", "plan", "consider", "web"}  # those whose children read files from outside
     assert all(SERVICES[name]["networks"] == ["inside"] for name in readers)
+    assert {name for name, service in SERVICES.items() if "outside" in service.get("networks", ())} == {"deliver"}
 
 
 @pytest.mark.parametrize("name", OURS)

@@ -131,7 +131,7 @@ def test_a_celery_worker_is_heard_of_with_its_lanes_until_it_leaves_or_dies(envi
     worker = start_worker(environment, "--queues", "celery,measure,plan")
     try:
         wait_until(lambda: heard_of(environment) == [["measure", "plan"]], 600, "a heartbeat")
-        assert ready_says(environment) == "nobody serves consider"
+        assert ready_says(environment) == "nobody serves consider, deliver"
         worker.terminate()
         worker.wait(600)
         assert heard_of(environment) == [], "who stops in order takes its row along"
@@ -141,7 +141,7 @@ def test_a_celery_worker_is_heard_of_with_its_lanes_until_it_leaves_or_dies(envi
         worker.kill()
         worker.wait()
         assert len(heard_of(environment)) == 1
-        assert ready_says(environment) == "nobody serves measure, plan, consider"
+        assert ready_says(environment) == "nobody serves measure, plan, consider, deliver"
     finally:
         worker.kill()
         worker.wait()

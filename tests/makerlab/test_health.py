@@ -62,9 +62,9 @@ def test_alive_asks_nothing_of_the_database(monkeypatch, django_assert_num_queri
 def test_not_ready_without_a_worker_and_each_lane_counts(db):
     answer = get("/readyz")
     assert answer.status_code == 503
-    assert answer.json()["worker"] == "nobody serves measure, plan, consider"
+    assert answer.json()["worker"] == "nobody serves measure, plan, consider, deliver"
     beat.beat([Lane.MEASURE, Lane.PLAN])
-    assert ready.look(again=True)["worker"] == "nobody serves consider"
+    assert ready.look(again=True)["worker"] == "nobody serves consider, deliver"
     assert get("/readyz").status_code == 503
     assert Client().get("/readyz?without=worker").status_code == 200
 

@@ -25,6 +25,7 @@ from printing.causes import LATE_MIN, cause
 from printing.hours import attended_until, is_out_of_service
 from printing.learning import Seen, learn, lesson_of
 from printing.models import Plate, PrintCopy, Printer, Run, RunCopy, Spool
+from printing.signals import run_ended
 from printing.states import CopyState, FailureReason, NotAllowedNow, Outcome, PlateState
 
 WEIGHED_MOST_G = 20_000.0
@@ -285,6 +286,7 @@ def _end(run: Run, actor: User, outcome: Outcome, lost: Mapping[int, str], now: 
         used_g=round(grams, 1),
     )
     want_plan(run.plate.room, _ended(run, outcome, len(lost)))
+    run_ended.send(sender=Run, run=run, outcome=outcome)
 
 
 def _price(run: Run) -> Decimal | None:

@@ -24,6 +24,7 @@ from printing.planner.prepared import withdraw_changed
 from printing.planner.problem import expected_s
 from printing.planner.values import Laid, Snapshot
 from printing.reasons import kept_text
+from printing.signals import plan_published
 from printing.states import CopyState, PlateState
 from telling import Told, told
 
@@ -41,7 +42,7 @@ def publish(snapshot: Snapshot, choice: Choice, causes: Sequence[Cause], seconds
     _write_clears(snapshot, option)
     late = minutes_late(option.posed.problem, option.plan)
     facts = facts_of(snapshot, choice, [row.number for row in rows], before.facts if before else {})
-    return RoomPlan.objects.create(
+    plan = RoomPlan.objects.create(
         room_id=snapshot.room_id,
         seconds=seconds,
         plates=len(option.posed.plates),
@@ -52,6 +53,8 @@ def publish(snapshot: Snapshot, choice: Choice, causes: Sequence[Cause], seconds
         | {"ready": ready_of(facts["kits"], before)},
         causes=list(causes),
     )
+    plan_published.send(sender=RoomPlan, plan=plan)
+    return plan
 
 
 def ready_of(kits: Iterable[Mapping[str, Any]], before: RoomPlan | None) -> dict[str, dict[str, Any]]:

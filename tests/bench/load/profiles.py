@@ -19,7 +19,7 @@ from tests.faults.crews import ROOT, environment
 from tests.faults.servers import own_redis, wait_until
 
 WEB_PROCESSES = 2  # of the distributed profile, as in docker-compose.yml
-LANES = ("plan", "consider")
+LANES = ("plan", "consider", "deliver")
 CELERY = ["-m", "celery", "-A", "makerlab"]
 
 
