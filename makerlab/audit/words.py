@@ -32,6 +32,9 @@ PEOPLE: dict[str, str | Promise] = {
     "erase_student": gettext_lazy("deleted a student for good"),
     "erase_class": gettext_lazy("deleted a class for good"),
     "store_max_mb": gettext_lazy("changed how large the school's store may be"),
+    "add_webhook": gettext_lazy("added an address that is told"),
+    "change_webhook_secret": gettext_lazy("changed the secret of an address that is told"),
+    "remove_webhook": gettext_lazy("removed an address that is told"),
     "keep_days": gettext_lazy("changed how long classes are kept"),
 }
 CLASSES: dict[str, str | Promise] = {
