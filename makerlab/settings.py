@@ -38,13 +38,18 @@ def secret_key() -> str:
     return path.read_text()
 
 
+# A server that is away is told of soon, not after two minutes. Who stands still in the middle of a transaction (a
+# worker that was frozen) would keep its locks as long as it stands: after two minutes the server takes them back.
+POSTGRES_OPTIONS = {"connect_timeout": 5, "options": "-c idle_in_transaction_session_timeout=120s"}
+
+
 def databases() -> dict[str, Any]:
     """PostgreSQL by DATABASE_URL, else SQLite in WAL mode with short immediate transactions."""
     if ENVIRONMENT.database_url is not None:
         url = ENVIRONMENT.database_url.get_secret_value()
         made = dj_database_url.parse(url, conn_max_age=60, conn_health_checks=True)
-        if "postgresql" in made["ENGINE"]:  # a server that is away is told of soon, not after two minutes
-            made["OPTIONS"] = {"connect_timeout": 5, **made.get("OPTIONS", {})}
+        if "postgresql" in made["ENGINE"]:
+            made["OPTIONS"] = {**POSTGRES_OPTIONS, **made.get("OPTIONS", {})}
         return {"default": made}
     return {
         "default": {

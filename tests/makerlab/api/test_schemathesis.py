@@ -1,4 +1,4 @@
-"""Schemathesis against the served description, in this process: thousands of requests of four people, valid ones and
+"""Schemathesis against the served description, in this process: hundreds of requests of four people, valid ones and
 spoilt ones, with ids of our objects and ids of nothing. Whatever is sent, the answer is one the description names, in
 its form, and never a server error; what is spoilt is refused.
 
