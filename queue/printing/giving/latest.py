@@ -15,7 +15,8 @@ from printing.planner.options import KEPT, Option, option_of
 from printing.planner.problem import calendar_of
 from printing.planner.values import PrinterNow, Snapshot
 
-STEPS_OF_A_DAY = 60
+STEPS_OF_A_DAY = 60  # to halve by
+STEPS_AT_THE_EDGE = 1000  # before a day is called too late: a short search misses plans that are just in time
 
 
 def latest_start(
@@ -23,21 +24,28 @@ def latest_start(
 ) -> date | None:
     """None where somebody who would be in time without the lesson is late even when it begins now, or a copy of it
     stands nowhere. ``before`` is the plan of ``snapshot``; ``after`` that of ``then``, with the lesson's copies (their
-    keys are negative). By halving, since to begin later never helps the lesson."""
+    keys are negative). By halving, since to begin later never helps the lesson; the days after the one found are looked
+    at more closely. A plan that serves was found for the day; that none serves on the next is the search's word."""
     if _is_worse(before, after):
         return None
     zone = then.bells.zone
     today = then.now.astimezone(zone).date()
+
+    def serves(days: int, steps: int) -> bool:
+        begun = datetime.combine(today + timedelta(days=days), datetime.min.time(), zone)
+        return not _is_worse(before, begun_at(begun, snapshot, before, then, after, steps))
+
     good, bad = 0, (min(gift.deadline for gift in gifts).astimezone(zone).date() - today).days + 1
+    last = bad - 1
     while bad - good > 1:
         middle = (good + bad) // 2
-        begun = datetime.combine(today + timedelta(days=middle), datetime.min.time(), zone)
-        late = _is_worse(before, begun_at(begun, snapshot, before, then, after))
-        good, bad = (good, middle) if late else (middle, bad)
+        good, bad = (middle, bad) if serves(middle, STEPS_OF_A_DAY) else (good, middle)
+    while good < last and serves(good + 1, STEPS_AT_THE_EDGE):
+        good += 1
     return today + timedelta(days=good)
 
 
-def begun_at(begun: datetime, snapshot: Snapshot, before: Option, then: Snapshot, after: Option) -> Option:
+def begun_at(begun: datetime, snapshot: Snapshot, before: Option, then: Snapshot, after: Option, steps: int) -> Option:
     """The lesson planned when printing begins at that moment, after today."""
     calendar = before.posed.problem.calendar
     minute = calendar.to_minute(begun)
@@ -61,7 +69,7 @@ def begun_at(begun: datetime, snapshot: Snapshot, before: Option, then: Snapshot
         kits=tuple(kit for kit in then.kits if kit.id in waited_for),
     )
     layout = LaidOut(tuple(laid for laid, _figures in left), after.misfits)
-    stop = Stop(iterations=STEPS_OF_A_DAY, prove=False)
+    stop = Stop(iterations=steps, prove=False)
     return option_of(later, calendar_of(later), KEPT, layout, [figures for _laid, figures in left], stop)
 
 
