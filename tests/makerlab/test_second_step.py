@@ -259,11 +259,12 @@ def test_who_has_the_server_forgets_a_second_step_nobody_can_open(world, client,
 @pytest.mark.django_db(transaction=True)
 def test_an_upgrade_seals_what_was_plain(world):
     step = enrolled(world.administrator, RFC_SECRET)
-    executor = MigrationExecutor(connection)
-    executor.migrate([("accounts", "0004_passwords_on_paper")])
-    assert column_of(step) == RFC_SECRET
-    executor = MigrationExecutor(connection)
-    executor.migrate([("accounts", "0005_second_step_sealed")])
+    newest = MigrationExecutor(connection).loader.graph.leaf_nodes()
+    try:
+        MigrationExecutor(connection).migrate([("accounts", "0004_passwords_on_paper")])
+        assert column_of(step) == RFC_SECRET
+    finally:
+        MigrationExecutor(connection).migrate(newest)
     assert RFC_SECRET not in column_of(step)
     assert SecondStep.objects.get(pk=step.pk).secret == RFC_SECRET
 
