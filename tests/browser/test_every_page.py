@@ -21,7 +21,7 @@ PAGES_LEAST, ADDRESSES_LEAST = 300, 65
 STATES_OF_STEPS = {"now", "next"}  # other parts, elsewhere, have rules for these words
 LAYER = "the path of a whole layer is drawn, as SVG"
 HEAVIER = {
-    "lessons:plan-detail": (170_000, "a whole lesson with its cautions, steps, sources and rubric"),
+    "lessons:plan-detail": (180_000, "a whole lesson with its cautions, steps, sources and rubric"),
     "printing:plate-layers": (230_000, LAYER),
     "submissions:submission-layers": (185_000, LAYER),
     "styleguide": (250_000, "shows every component in every state, by day and by night"),
