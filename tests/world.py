@@ -75,7 +75,7 @@ def make_student(school_class: SchoolClass, team: Team | None, nickname: str) ->
 
 
 def make_class(school: School, name: str, teacher: User, teams: int = 2) -> SchoolClass:
-    school_class = SchoolClass.objects.create(school=school, name=name, code=f"{school.pk}-{name}")
+    school_class = SchoolClass.objects.create(school=school, name=name, code=f"{school.pk}-{name}"[:12])
     school_class.teachers.add(teacher)
     for number in range(1, teams + 1):
         Team.objects.create(school_class=school_class, number=number, name=f"Crew {number}", tray=number)
