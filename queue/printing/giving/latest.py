@@ -16,7 +16,7 @@ from printing.planner.problem import calendar_of
 from printing.planner.values import PrinterNow, Snapshot
 
 STEPS_OF_A_DAY = 60  # to halve by
-STEPS_AT_THE_EDGE = 1000  # before a day is called too late: a short search misses plans that are just in time
+STEPS_AT_THE_EDGE = 400  # before a day is called too late: a short search misses plans that are just in time
 
 
 def latest_start(
