@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as lazy
 
 from lessons.models import MeasuredFile
 from makerlab.components.figures import millimetres
-from meshcheck.shown.flags import NAMES
+from meshcheck.shown.reasons import NAMES
 
 ASK_ABOVE_BYTES = 1_000_000  # a mesh larger than this is fetched only when somebody asks to see it
 LEGEND = {  # in the order of what weighs most; the name is also the pattern's

@@ -21,8 +21,7 @@ from django.utils.http import quote_etag
 
 from lessons.models import MeasuredFile
 from meshcheck.shown.binary import is_packed
-from meshcheck.shown.make import PNG_BYTES_MOST
-from meshcheck.shown.png import SIGNATURE
+from meshcheck.shown.png import PNG_BYTES_MOST, SIGNATURE
 
 MESH, PICTURE, SMALL = "mesh", "picture", "small"
 SUFFIX = {MESH: ".mesh.gz", PICTURE: ".png", SMALL: "-small.png"}

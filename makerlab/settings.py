@@ -56,6 +56,9 @@ def databases() -> dict[str, Any]:
             "ENGINE": "makerlab.sqlite",
             "TEST": {"NAME": ":memory:"},  # pytest's parallel workers know that only of Django's own engine
             "NAME": VAR / "makerlab.sqlite3",
+            # each thread keeps its own open: opening, its settings and the last one's clearing up at the end cost half
+            # of a short request (measured: 8 of 18 ms)
+            "CONN_MAX_AGE": None,
             "OPTIONS": {
                 "transaction_mode": "IMMEDIATE",
                 "timeout": 20,

@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, special
+from scipy import special
 
 from lessons.science.summary import FEWEST_TRIALS, Group, KnownScatter
 from lessons.science.values import CONFIDENCE, Interval, Measured, Unknown, effective_df, propagated, t_factor
@@ -89,6 +89,8 @@ def smallest_found(
         raise ValueError("each design needs two runs to have a scatter")
     if not 0.5 <= power < 1:
         raise ValueError(f"a power lies from 0.5 to below 1, not {power}")
+
+    from scipy import optimize  # 13 MB that other pages need not
 
     def missing(shift: float) -> float:
         return power_of_welch(shift, first_n, second_n, confidence) - power

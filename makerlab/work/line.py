@@ -26,6 +26,11 @@ def place_in_line(job: Job) -> int:
     return ahead.count()
 
 
+def open_jobs(lane: str) -> int:
+    """How many jobs of the lane wait or run."""
+    return Job.objects.filter(lane=lane, state__in=(State.WAITING, State.RUNNING)).count()
+
+
 def expected_wait(job: Job, ahead: int) -> timedelta | None:
     """How long until a job with so many ahead of it starts, at the pace of the lane's last jobs: their mean time,
     shared by as many workers as are busy now. None where no job of the lane has been finished yet."""

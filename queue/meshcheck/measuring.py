@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from meshcheck.basics import measure
 from meshcheck.bodies import union_overlapping
 from meshcheck.crossings import find_crossings
@@ -18,7 +20,7 @@ from meshcheck.orientation import Rotation, advise_turn, turned
 from meshcheck.outside import outside_of
 from meshcheck.overhang import bed_slack_mm, overhang
 from meshcheck.repair import repair
-from meshcheck.similarity import signature_of_file
+from meshcheck.similarity import signature
 from meshcheck.spin import spin_of
 from meshcheck.types import (
     MM_PER_UNIT,
@@ -121,7 +123,7 @@ def measure_part(
         judged=judged,
         small=small_features(solid, edges, holes, gauge.hole_diameter_mm if gauge else None),
         turn=_turn(solid, printed, judged, settings, machine, limits),
-        signature=signature_of_file(solid, topology, basics, copies),
+        signature=_signature(solid, topology, basics, copies),
         spin=spin_of(solid, holes, gauge, copies, printed),
         outside=_outside(solid, gauge, copies, closed),
     )
@@ -190,6 +192,23 @@ def _copies(holes: tuple[Hole, ...], pieces: int, gauge: Gauge | None) -> int:
         return 1
     gauged = len(gauged_holes(holes, gauge.hole_diameter_mm))
     return gauged if gauged == pieces else 1
+
+
+def _signature(mesh: Mesh, topology: Topology, basics: Basics, copies: int) -> Signature | Unknown:
+    """The signature of the part in a file; where the file holds several ``copies`` of it, of the first one, so that
+    four wheels in a file are known again in a file of one."""
+    if copies <= 1 or not topology.watertight or not topology.winding_consistent:
+        return signature(basics)
+    chosen = mesh.body == mesh.body.min()
+    one = Mesh(mesh.vertices, mesh.faces[chosen], np.zeros(int(chosen.sum()), np.int32))
+    used, faces = np.unique(one.faces, return_inverse=True)
+    alone = Mesh(mesh.vertices[used], faces.reshape(-1, 3).astype(np.int32), one.body)
+    return signature(measure(alone, _single(topology)))
+
+
+def _single(topology: Topology) -> Topology:
+    """The topology of one clean body of a clean file."""
+    return Topology(0, 0, 1, 0, 0, 0, 0, topology.welded, 0, False)
 
 
 def _judge_unit(

@@ -13,15 +13,10 @@ from pathlib import Path
 from typing import Any, Literal
 
 from meshcheck.check import check_part
-from meshcheck.gcode import (
-    DIALECTS,
-    GcodeRejected,
-    belongs_to_plate,
-    fits_bed,
-    read_gcode,
-    suits_material,
-    takes_as_long,
-)
+from meshcheck.gcode.belongs import belongs_to_plate, fits_bed, suits_material, takes_as_long
+from meshcheck.gcode.dialect import DIALECTS
+from meshcheck.gcode.facts import GcodeRejected
+from meshcheck.gcode.reader import read_gcode
 from meshcheck.inside import look_inside
 from meshcheck.inside_plate import look_inside_files
 from meshcheck.materials import MATERIALS

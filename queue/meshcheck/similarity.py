@@ -7,8 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from meshcheck.basics import measure
-from meshcheck.types import Basics, Mesh, Signature, Topology, Unknown
+from meshcheck.types import Basics, Signature, Unknown
 
 # Rounding to float32 or two decimals, and a circle exported with 96 instead of 128 corners (0.03 % less area), stay
 # within this share. A part that weighs one percent more does not, nor does one whose hub is 0.4 mm narrower. The same
@@ -25,23 +24,6 @@ def signature(basics: Basics) -> Signature | Unknown:
     moments = np.linalg.eigvalsh(np.array(basics.inertia_mm5))
     a, b, c = np.sqrt(np.maximum(moments, 0) / basics.volume_mm3)
     return Signature(basics.volume_mm3, basics.area_mm2, (float(a), float(b), float(c)))
-
-
-def signature_of_file(mesh: Mesh, topology: Topology, basics: Basics, copies: int) -> Signature | Unknown:
-    """The signature of the part in a file; where the file holds several ``copies`` of it, of the first one, so that
-    four wheels in a file are known again in a file of one."""
-    if copies <= 1 or not topology.watertight or not topology.winding_consistent:
-        return signature(basics)
-    chosen = mesh.body == mesh.body.min()
-    one = Mesh(mesh.vertices, mesh.faces[chosen], np.zeros(int(chosen.sum()), np.int32))
-    used, faces = np.unique(one.faces, return_inverse=True)
-    alone = Mesh(mesh.vertices[used], faces.reshape(-1, 3).astype(np.int32), one.body)
-    return signature(measure(alone, _single(topology)))
-
-
-def _single(topology: Topology) -> Topology:
-    """The topology of one clean body of a clean file."""
-    return Topology(0, 0, 1, 0, 0, 0, 0, topology.welded, 0, False)
 
 
 def is_same_design(a: Signature, b: Signature, share: float = SAME_SHARE) -> bool:

@@ -17,7 +17,8 @@ from meshcheck.check import check_part
 from meshcheck.estimate import estimate
 from meshcheck.export import PlacedMesh, stl_bytes, threemf_bytes
 from meshcheck.footprint import footprint
-from meshcheck.gcode import DIALECTS, read_gcode
+from meshcheck.gcode.dialect import DIALECTS
+from meshcheck.gcode.reader import read_gcode
 from meshcheck.holes import find_holes
 from meshcheck.hub_region import hub_deviation, kit_hub
 from meshcheck.materials import MATERIALS

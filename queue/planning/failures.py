@@ -16,7 +16,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from scipy.stats import gamma
+from scipy import special
 
 from planning.types import Risk
 
@@ -83,7 +83,7 @@ def failure_rate(own: Tally, neighbours: Sequence[Sequence[Tally]], believed: Ri
     shape, rate = WORTH_FAILURES * factor + own.failed, WORTH_FAILURES + own.expected(believed)
     factor, spoil = shape / rate, (WORTH_COPIES * spoil + own.spoilt) / (WORTH_COPIES + own.copies)
     tail = (1 - INTERVAL_SHARE) / 2
-    low, high = (float(gamma.ppf(share, shape, scale=1 / rate)) for share in (tail, 1 - tail))
+    low, high = (float(special.gammaincinv(shape, share)) / rate for share in (tail, 1 - tail))
     share, low_share, high_share = (two_hour_share(scaled(believed, each)) for each in (factor, low, high))
     return FailureRate(factor, share, low_share, high_share, spoil)
 

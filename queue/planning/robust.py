@@ -14,7 +14,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import t as students_t
+from scipy import special
 
 FloatArray = NDArray[np.float64]
 
@@ -70,7 +70,7 @@ class Fit:
 @lru_cache(maxsize=1024)
 def _quantile(share: float, freedom: float) -> float:
     """Of Student's t; remembered, since a plan asks for the same few thousands of times."""
-    return float(students_t.ppf(share, freedom))
+    return float(special.stdtrit(freedom, share))
 
 
 def fit(rows: FloatArray, values: FloatArray, prior: Prior) -> Fit:

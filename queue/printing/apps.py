@@ -24,8 +24,8 @@ class PrintingConfig(AppConfig):
 
         if queries.room_for_check not in room_sources:
             room_sources.append(queries.room_for_check)
-        if progress.of_team not in progress_sources:
-            progress_sources.append(progress.of_team)
+        if progress not in progress_sources:
+            progress_sources.append(progress)
         if costs.price_for not in price_sources:
             price_sources.append(costs.price_for)
         if kit_use.of_part not in use_sources:

@@ -18,7 +18,7 @@ from makerlab.components.figures import clock, day_clock, hours_and_minutes
 from planning.types import RoomRules
 from printing.causes import sentence
 from printing.models import PlanLook, Plate, Printer, Room, RoomPlan
-from printing.planner.order import BY_HAND
+from printing.planner.values import BY_HAND
 from printing.states import PlateState
 
 PLANS_READ = 60  # more are not gone through: who has been away so long reads the plan itself

@@ -18,7 +18,7 @@ from makerlab.accounts.models import User
 from makerlab.components.figures import day_clock, grams, hours_and_minutes, short_day
 from printing.chance import in_100
 from printing.models import Plate, Printer, Room, RoomPlan
-from printing.planner.meetings import LIGHT_INFILL
+from printing.planner.values import LIGHT_INFILL
 
 EVEN = 1  # a chance that differs by no more than this in 100 is the same: played courses scatter
 TEAMS_NAMED = 3

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import datetime
+from typing import NamedTuple
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -12,7 +12,7 @@ from django.utils.translation import ngettext
 
 from lessons.models import Assignment, Team
 from printing.chance import in_100
-from printing.models import PrintCopy, PrintRequest, RoomPlan
+from printing.models import PrintCopy, RoomPlan
 from printing.states import CopyState
 from submissions.progress import PartProgress, Stage
 
@@ -31,22 +31,50 @@ MARKS = {
 }
 
 
-def of_team(team: Team, assignment: Assignment) -> list[PartProgress]:
-    """One entry for each part of the team that was ordered and not cancelled, in the order of the kit."""
-    copies = (
-        PrintCopy.objects.filter(request__team=team, request__assignment=assignment)
+class CopyRow(NamedTuple):
+    """One copy as the database keeps it. ``ready_at``: when it came, or by the plan will come, into the tray, to the
+    minute and never before now; None while it has no place in the plan."""
+
+    request_id: int
+    kit_part_id: int
+    submission_id: int | None
+    state: str
+    tries: int
+    plate_number: int | None
+    printer: str | None
+    ready_at: datetime | None
+
+
+def rows(team_id: int, assignment_id: int) -> list[CopyRow]:
+    """The copies of the team that were ordered and not cancelled, in the order of the kit."""
+    found = (
+        PrintCopy.objects.filter(request__team=team_id, request__assignment=assignment_id)
         .exclude(state=CopyState.CANCELLED)
-        .select_related("request__kit_part", "plate__printer")
-        .defer("request__kit_part__report", "request__kit_part__picture")
         .order_by("request__kit_part__position", "request_id", "id")
-    )
-    by_request: dict[int, list[PrintCopy]] = {}
-    for copy in copies:
-        by_request.setdefault(copy.request_id, []).append(copy)
+        .values_list(
+            "request_id", "request__kit_part", "request__submission", "state", "tries",
+            "plate__number", "plate__printer__name", "in_tray_at", "plate__cleared_at",
+        )
+    )  # fmt: skip
+    now = timezone.now().replace(second=0, microsecond=0)
+    return [CopyRow(*row[:7], _ready_at(row[3], row[7], row[8], now)) for row in found]
+
+
+def _ready_at(state: str, in_tray_at: datetime | None, cleared_at: datetime | None, now: datetime) -> datetime | None:
+    if state == CopyState.IN_TRAY:
+        return in_tray_at
+    return max(cleared_at, now) if cleared_at else None
+
+
+def told(rows: Sequence[CopyRow], team: Team, assignment: Assignment) -> list[PartProgress]:
+    """One entry for each part of which there are copies."""
+    by_request: dict[int, list[CopyRow]] = {}
+    for row in rows:
+        by_request.setdefault(row.request_id, []).append(row)
     if not by_request:
         return []
     chance = _chance_in_100(team, assignment)
-    return [replace(_progress(each[0].request, each, team), chance_in_100=chance) for each in by_request.values()]
+    return [_progress(each, team, chance) for each in by_request.values()]
 
 
 def _chance_in_100(team: Team, assignment: Assignment) -> int | None:
@@ -57,38 +85,39 @@ def _chance_in_100(team: Team, assignment: Assignment) -> int | None:
     return in_100(mine.get("chance")) if mine else None
 
 
-def _progress(request: PrintRequest, copies: Sequence[PrintCopy], team: Team) -> PartProgress:
+def _progress(copies: Sequence[CopyRow], team: Team, chance: int | None) -> PartProgress:
     slowest = min(copies, key=lambda copy: ORDER.index(CopyState(copy.state)))
     state = CopyState(slowest.state)
     done = sum(copy.state == CopyState.IN_TRAY for copy in copies)
     kind, icon = MARKS[state]
     return PartProgress(
-        kit_part=request.kit_part,
-        submission_id=request.submission_id,
+        kit_part_id=slowest.kit_part_id,
+        submission_id=slowest.submission_id,
         copies=len(copies),
         done_copies=done,
         state=_word(state, slowest, team),
         mark_kind=kind,
         icon=icon,
         note=_note(state, copies, done),
-        likely_ready_at=_ready_at(copies),
+        likely_ready_at=_last_ready_at(copies),
         stage=STAGES[state],
+        chance_in_100=chance,
     )
 
 
-def _word(state: CopyState, copy: PrintCopy, team: Team) -> str:
+def _word(state: CopyState, copy: CopyRow, team: Team) -> str:
     if state == CopyState.IN_TRAY:
         return _("in tray %(tray)s") % {"tray": team.tray}
-    if state == CopyState.PRINTING and copy.plate and copy.plate.printer:
-        return _("printing on %(printer)s") % {"printer": copy.plate.printer}
-    if state == CopyState.PLANNED and copy.plate and copy.plate.printer:
-        return _("planned on %(printer)s") % {"printer": copy.plate.printer}
+    if state == CopyState.PRINTING and copy.printer:
+        return _("printing on %(printer)s") % {"printer": copy.printer}
+    if state == CopyState.PLANNED and copy.printer:
+        return _("planned on %(printer)s") % {"printer": copy.printer}
     return _("waiting for a printer")
 
 
-def _note(state: CopyState, copies: Sequence[PrintCopy], done: int) -> str:
+def _note(state: CopyState, copies: Sequence[CopyRow], done: int) -> str:
     parts = []
-    plates = sorted({copy.plate.number for copy in copies if copy.plate and copy.state != CopyState.IN_TRAY})
+    plates = sorted({copy.plate_number for copy in copies if copy.plate_number and copy.state != CopyState.IN_TRAY})
     if plates:
         parts.append(
             ngettext("plate %(plates)s", "plates %(plates)s", len(plates))
@@ -102,14 +131,7 @@ def _note(state: CopyState, copies: Sequence[PrintCopy], done: int) -> str:
     return ", ".join(parts)
 
 
-def _ready_at(copies: Sequence[PrintCopy]) -> datetime | None:
+def _last_ready_at(copies: Sequence[CopyRow]) -> datetime | None:
     """When the last copy is, or by the plan will be, in the tray; None while a copy has no place in the plan."""
-    times: list[datetime] = []
-    for copy in copies:
-        at = copy.in_tray_at if copy.state == CopyState.IN_TRAY else copy.plate.cleared_at if copy.plate else None
-        if at is None:
-            return None
-        times.append(at)
-    latest = max(times)
-    waits = any(copy.state != CopyState.IN_TRAY for copy in copies)
-    return max(latest, timezone.now()) if waits else latest
+    times = [copy.ready_at for copy in copies if copy.ready_at]
+    return max(times) if len(times) == len(copies) else None

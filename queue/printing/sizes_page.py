@@ -15,7 +15,7 @@ from makerlab.accounts.models import User
 from makerlab.components.figures import day_clock, hours_and_minutes
 from printing.chance import in_100
 from printing.models import Room, RoomPlan
-from printing.planner.layout import WAYS, Way
+from printing.planner.ways import WAYS, Way
 
 KEPT = "kept"
 WORTH_TELLING_S = 900  # a plan that is done a quarter of an hour later costs nothing worth a word

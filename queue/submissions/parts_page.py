@@ -6,19 +6,23 @@ import hashlib
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from django.utils.functional import cached_property
 
 from lessons.models import Assignment, CheckState, KitPart, Team
+from makerlab.work.lanes import Lane
+from makerlab.work.line import open_jobs
 from submissions import queries
 from submissions.drawing import HubDrawing, hub_drawing, widest_mm
 from submissions.models import Submission
-from submissions.progress import PartProgress
+from submissions.progress import PartProgress, ProgressSource
 from submissions.states import State
 from submissions.steps import Step, step_line
 
 ON_THE_WAY = (State.HANDED_IN, State.APPROVED)
-CHECKING_POLL_S = 2
+CHECKING_POLL_S = (2, 15)  # the least, and the most where many files wait
+FILES_A_SECOND = 0.25  # of those that wait: a page need not ask sooner than its turn can come
 WAITING_POLL_S = 15
 
 
@@ -98,36 +102,35 @@ class PartsPage:
     team: Team
     designs: list[Design]
     lines: list[Line]
+    revision: str  # changes when anything the live parts of the page show changes
 
-    @property
+    @cached_property
     def poll_s(self) -> int:
         """How often to look again; 0 when nothing moves."""
         all_versions = [version for design in self.designs for version in design.versions]
         if any(version.check_state == CheckState.CHECKING for version in all_versions):
-            return CHECKING_POLL_S
+            soonest, latest = CHECKING_POLL_S
+            return min(latest, max(soonest, round(open_jobs(Lane.MEASURE) * FILES_A_SECOND)))
         moving = any(design.leading and design.leading.state in ON_THE_WAY for design in self.designs)
         return WAITING_POLL_S if moving or any(line.progress for line in self.lines) else 0
 
-    @cached_property
-    def revision(self) -> str:
-        """Changes when anything the live parts of the page show changes."""
-        seen = [
-            [(v.pk, v.state, v.check_state, v.verdict, len(v.reviews.all())) for v in design.versions]
-            for design in self.designs
-        ]
-        told = [
-            (p.kit_part.pk, p.submission_id, p.copies, p.done_copies, p.state, p.note, str(p.likely_ready_at))
-            for line in self.lines
-            if (p := line.progress)
-        ]
-        return hashlib.sha256(repr((seen, told)).encode()).hexdigest()[:16]
+
+def read_revision(team_id: int, assignment_id: int) -> str:
+    """The revision of the page as it would be now, without gathering it. One query and one of each progress source."""
+    return _revision(queries.read_state_rows(team_id, assignment_id), queries.progress_rows(team_id, assignment_id))
+
+
+def _revision(states: Sequence[tuple[Any, ...]], progress: Sequence[tuple[ProgressSource, Sequence[Any]]]) -> str:
+    seen = repr((states, [rows for _source, rows in progress]))
+    return hashlib.sha256(seen.encode()).hexdigest()[:16]
 
 
 def parts_page(assignment: Assignment, team: Team) -> PartsPage:
     """Gather the page. Five queries and those of the progress sources."""
     parts = queries.kit_parts(assignment)
     versions = list(queries.designs(team, assignment))
-    told = {progress.kit_part.pk: progress for progress in queries.part_progress(team, assignment)}
+    progress = queries.progress_rows(team.pk, assignment.pk)
+    told = {each.kit_part_id: each for source, rows in progress for each in source.told(rows, team, assignment)}
     for version in versions:
         version.assignment = assignment  # so that no step asks for it again
     designs = [
@@ -135,7 +138,8 @@ def parts_page(assignment: Assignment, team: Team) -> PartsPage:
         for part in parts
         if part.redesignable
     ]
-    return PartsPage(assignment, team, designs, _lines(parts, designs, told))
+    revision = _revision(queries.state_rows(versions), progress)
+    return PartsPage(assignment, team, designs, _lines(parts, designs, told), revision)
 
 
 def _lines(parts: Sequence[KitPart], designs: Sequence[Design], told: dict[int, PartProgress]) -> list[Line]:

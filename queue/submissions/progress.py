@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+from typing import Any, Protocol
 
-from lessons.models import KitPart
+from lessons.models import Assignment, Team
 
 
 class Stage(StrEnum):
@@ -28,7 +30,7 @@ class PartProgress:
     runs in which all copies lie in the tray before the meeting; None when there is no forecast.
     """
 
-    kit_part: KitPart
+    kit_part_id: int
     submission_id: int | None
     copies: int
     done_copies: int
@@ -43,3 +45,14 @@ class PartProgress:
     @property
     def is_done(self) -> bool:
         return self.copies > 0 and self.done_copies >= self.copies
+
+
+class ProgressSource(Protocol):
+    """Who knows where a team's parts are. Reading and telling are apart: a page that only asks whether anything has
+    changed reads, compares, and tells nothing."""
+
+    def rows(self, team_id: int, assignment_id: int) -> Sequence[Any]:
+        """Plain rows, equal as long as all that is told of them is the same. One query."""
+
+    def told(self, rows: Sequence[Any], team: Team, assignment: Assignment) -> list[PartProgress]:
+        """One entry for each part of the team, in the order of the kit."""

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from decimal import Decimal
+from typing import Any
 
 from django.db.models import Case, Count, OuterRef, Prefetch, Subquery, When
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
-from lessons.models import Assignment, CheckState, KitPart, Team
+from lessons.models import Assignment, CheckState, KitPart, Membership, Team
 from makerlab.accounts.models import Role, User
 from makerlab.work.models import Job
 from submissions.models import Review, Submission, SubmissionQuerySet
-from submissions.progress import PartProgress
+from submissions.progress import ProgressSource
 from submissions.states import State
-
-ProgressSource = Callable[[Team, Assignment], list[PartProgress]]
 
 # Printing is a higher layer: it adds its source here when it starts (AppConfig.ready).
 progress_sources: list[ProgressSource] = []
@@ -38,9 +37,22 @@ def reviews_waiting() -> Case:
     return Case(When(role=Role.TEACHER, then=count), When(role=Role.ADMINISTRATOR, then=count_all), default=0)
 
 
-def part_progress(team: Team, assignment: Assignment) -> list[PartProgress]:
-    """What every registered source knows about the parts of this team."""
-    return [progress for source in progress_sources for progress in source(team, assignment)]
+def progress_rows(team_id: int, assignment_id: int) -> list[tuple[ProgressSource, list[Any]]]:
+    """What every registered source has about the parts of this team, as it lies in the database."""
+    return [(source, list(source.rows(team_id, assignment_id))) for source in progress_sources]
+
+
+def state_rows(versions: Iterable[Submission]) -> list[tuple[Any, ...]]:
+    """Of versions with their reviews, what changes while they are on their way."""
+    seen = [(v.pk, v.state, v.check_state, v.verdict, len(v.reviews.all())) for v in versions]
+    return sorted(seen)
+
+
+def read_state_rows(team_id: int, assignment_id: int) -> list[tuple[Any, ...]]:
+    """The same of all versions of a team, without reading them whole. One query."""
+    found = Submission.objects.filter(team=team_id, assignment=assignment_id).order_by("pk")
+    counted = found.annotate(decided=Count("reviews"))
+    return list(counted.values_list("pk", "state", "check_state", "verdict", "decided"))
 
 
 def price_per_kg(submission: Submission) -> Decimal | None:
@@ -53,6 +65,13 @@ def team_of(user: User, assignment: Assignment) -> Team | None:
     if not user.is_student:
         return None
     return Team.objects.filter(school_class=assignment.school_class_id, memberships__user=user).first()
+
+
+def team_id_of(user: User, assignment_id: int) -> int | None:
+    """The student's team in the class of this assignment, by its number; None where there is none, or it may not be
+    seen any more."""
+    places = Membership.objects.in_use(user).filter(school_class__assignments=assignment_id)
+    return places.values_list("team_id", flat=True).first()
 
 
 def assignments_of(user: User) -> list[Assignment]:

@@ -13,7 +13,9 @@ import time
 import numpy as np
 import pytest
 
-from meshcheck.gcode import DIALECTS, GcodeFacts, read_gcode
+from meshcheck.gcode.dialect import DIALECTS
+from meshcheck.gcode.facts import GcodeFacts
+from meshcheck.gcode.reader import read_gcode
 from meshcheck.materials import MATERIALS
 from meshcheck.types import Machine
 

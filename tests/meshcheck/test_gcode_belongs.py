@@ -6,16 +6,10 @@ import json
 
 import pytest
 
-from meshcheck.gcode import (
-    DIALECTS,
-    GcodeFacts,
-    Tolerance,
-    belongs_to_plate,
-    fits_bed,
-    read_gcode,
-    suits_material,
-    takes_as_long,
-)
+from meshcheck.gcode.belongs import Tolerance, belongs_to_plate, fits_bed, suits_material, takes_as_long
+from meshcheck.gcode.dialect import DIALECTS
+from meshcheck.gcode.facts import GcodeFacts
+from meshcheck.gcode.reader import read_gcode
 from meshcheck.materials import MATERIALS
 from meshcheck.service import read_prepared
 from meshcheck.types import Finding, Level, Machine

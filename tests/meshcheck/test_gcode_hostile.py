@@ -8,8 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from meshcheck.gcode import DIALECTS, GcodeFacts, GcodeRejected, read_gcode, reader
+from meshcheck.gcode import reader
+from meshcheck.gcode.dialect import DIALECTS
+from meshcheck.gcode.facts import GcodeFacts, GcodeRejected
 from meshcheck.gcode.problems import _IN_A_LINE
+from meshcheck.gcode.reader import read_gcode
 from meshcheck.materials import MATERIALS
 from meshcheck.types import Machine
 

@@ -18,9 +18,10 @@ from PIL import Image
 from meshcheck.check import check_part
 from meshcheck.export import PlacedMesh, stl_bytes
 from meshcheck.shown.binary import HEADER, ShownMesh, is_packed, packed, unpacked
-from meshcheck.shown.flags import CROSSING, OPEN, RESTING, STEEP, THIN, counts, face_flags
+from meshcheck.shown.flags import face_flags
 from meshcheck.shown.make import HEIGHT, PNG_BYTES_MOST, WIDTH, bounded_png, shown
 from meshcheck.shown.png import png_bytes
+from meshcheck.shown.reasons import CROSSING, OPEN, RESTING, STEEP, THIN, counts
 from meshcheck.shown.render import ABOVE, BELOW, FINE, View, framed, rendered
 from meshcheck.shown.simpler import for_showing
 from meshcheck.types import Crossings, Hole, Mesh, Unknown, Walls

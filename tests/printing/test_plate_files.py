@@ -15,11 +15,12 @@ from planning.types import Bed, Circle, Rectangle
 from printing import queries
 from printing.models import Plate
 from printing.planner.beds import common_bed, moved, why_not_on
-from printing.planner.layout import WAYS, arrange
+from printing.planner.layout import arrange
 from printing.planner.options import Worth, pays
 from printing.planner.publish import match_rows
 from printing.planner.snapshot import footprint_of
 from printing.planner.values import Kind, Laid, Place, PlateNow, Source, WantedCopy
+from printing.planner.ways import WAYS
 from printing.plate_drawing import draw_plate
 from tests.printing.helpers import make_plate, ordered_mesh, with_meshes
 

@@ -17,7 +17,7 @@ from printing import actions
 from printing.causes import sentence
 from printing.changes_page import changes_for, stay_words
 from printing.models import ExtraHours, Plate, Room, RoomHours, RoomPlan
-from printing.planner.layout import WAYS
+from printing.planner.ways import WAYS
 from printing.sizes_page import costs, size_rows
 from printing.states import NotAllowedNow
 from tests.printing.helpers import ALL_CHECKED, one_printer, ordered_mesh, plan_now, with_meshes

@@ -6,9 +6,23 @@ from collections.abc import Iterator
 
 import pytest
 
+from lessons.models import Assignment, Team
 from submissions import queries
 from submissions.progress import PartProgress
 from submissions.signals import approved, undone, withdrawn
+
+
+class Telling:
+    """A progress source that tells what it was told."""
+
+    def __init__(self) -> None:
+        self.entries: list[PartProgress] = []
+
+    def rows(self, _team_id: int, _assignment_id: int) -> list[PartProgress]:
+        return list(self.entries)
+
+    def told(self, rows: list[PartProgress], _team: Team, _assignment: Assignment) -> list[PartProgress]:
+        return rows
 
 
 @pytest.fixture(autouse=True)
@@ -32,6 +46,6 @@ def student(world, signed_in):
 @pytest.fixture
 def told(monkeypatch):
     """What printing would say, for the pages alone; printing's own tests check that it says so."""
-    entries: list[PartProgress] = []
-    monkeypatch.setattr(queries, "progress_sources", [lambda team, assignment: entries])
-    return entries
+    source = Telling()
+    monkeypatch.setattr(queries, "progress_sources", [source])
+    return source.entries

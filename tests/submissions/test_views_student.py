@@ -8,8 +8,9 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from lessons.models import Assignment, PartGauge
-from makerlab.work.actions import run_waiting
+from lessons.models import Assignment, PartGauge, SchoolClass
+from makerlab.work.actions import enqueue, run_waiting
+from submissions import queries
 from submissions.models import Review, Submission
 from submissions.progress import PartProgress, Stage
 from submissions.states import State
@@ -152,7 +153,9 @@ def test_steps_follow_printing(world, student, told, stage, done, expected):
     submission = make_submission(world, state=State.APPROVED)
     ready = datetime(2026, 11, 17, 20, 0, tzinfo=UTC)
     told.append(
-        PartProgress(world.wheel, submission.pk, 4, done, "printing on Wren", "live", "s-run", "P6", ready, stage, 91)
+        PartProgress(
+            world.wheel.pk, submission.pk, 4, done, "printing on Wren", "live", "s-run", "P6", ready, stage, 91
+        )
     )
     response = student.get(PARTS)
     assert titles(response)[3:5] == expected
@@ -164,7 +167,7 @@ def test_steps_follow_printing(world, student, told, stage, done, expected):
 def test_progress_of_an_older_version_is_not_shown_for_a_newer_one(world, student, told):
     old = make_submission(world, state=State.REPLACED)
     make_submission(world, version=2, state=State.APPROVED)
-    told.append(PartProgress(world.wheel, old.pk, 4, 0, "printing on Wren", "live", "s-run", stage=Stage.PRINTING))
+    told.append(PartProgress(world.wheel.pk, old.pk, 4, 0, "printing on Wren", "live", "s-run", stage=Stage.PRINTING))
     assert titles(student.get(PARTS))[3] == ("next", "Printing")
 
 
@@ -198,11 +201,42 @@ def test_live_parts_answer_204_until_something_changes(world, student, told):
     assert "hx-trigger" in fragment
 
 
+def test_asking_whether_anything_changed_is_cheap(world, student, told, django_assert_num_queries):
+    """Three classes ask this every quarter of a minute: who it is (two), the team, its versions; no page is built."""
+    make_submission(world, state=State.HANDED_IN)
+    address = f"{PARTS}?assignment={world.assignment.pk}&since={student.get(PARTS).context['page'].revision}"
+    with django_assert_num_queries(4):
+        assert student.get(address, headers={"HX-Request": "true"}).status_code == 204
+
+
+@pytest.mark.parametrize("assignment", ["", "x", "-1", "9" * 17, "9" * 5000, "1e3", "\u0661"])
+def test_asking_of_an_assignment_there_is_not(world, student, told, assignment):
+    asked = student.get(PARTS, {"assignment": assignment, "since": "x"}, headers={"HX-Request": "true"})
+    assert asked.status_code == (404 if assignment else 200)
+
+
+def test_nobody_learns_of_a_class_they_have_left(world, student, told):
+    make_submission(world, state=State.HANDED_IN)
+    address = f"{PARTS}?assignment={world.assignment.pk}&since={student.get(PARTS).context['page'].revision}"
+    SchoolClass.objects.update(archived_at=timezone.now())
+    assert student.get(address, headers={"HX-Request": "true"}).status_code != 204
+
+
 @pytest.mark.parametrize(
-    ("values", "seconds"), [({"check_state": "checking"}, 2), ({"state": State.HANDED_IN}, 15), ({}, 0)]
+    ("values", "waiting", "seconds"),
+    [
+        ({"check_state": "checking"}, 1, 2),
+        ({"check_state": "checking"}, 40, 10),
+        ({"check_state": "checking"}, 200, 15),
+        ({"state": State.HANDED_IN}, 40, 15),
+        ({}, 40, 0),
+    ],
 )
-def test_asks_again_only_while_something_moves(world, student, told, values, seconds):
+def test_asks_again_only_while_something_moves(world, student, told, values, waiting, seconds):
+    """... and the more wait, the less often: a class that uploads at once would keep the server busy with asking."""
     make_submission(world, **values)
+    for number in range(waiting):
+        enqueue(queries.JOB_KIND, number, world.school.pk)
     page = text_of(student.get(PARTS))
     assert (f"every {seconds}s" in page) if seconds else ("hx-trigger" not in page)
 

@@ -27,7 +27,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from meshcheck.shown.flags import Flags
+from meshcheck.shown.reasons import Flags
 from meshcheck.types import FloatArray, IntArray
 
 MAGIC = b"MKM1"

@@ -1,4 +1,4 @@
-"""Which faces of a part are pointed out, and why: one bit per reason, several may hold for one face."""
+"""Which faces of a part are pointed out."""
 
 from __future__ import annotations
 
@@ -7,11 +7,8 @@ from numpy.typing import NDArray
 
 from meshcheck.edges import face_normals
 from meshcheck.picture import BED_GAP_MM, is_thin
+from meshcheck.shown.reasons import CROSSING, OPEN, RESTING, STEEP, THIN, Flags
 from meshcheck.types import IntArray, Mesh, Report
-
-STEEP, RESTING, THIN, OPEN, CROSSING = 1, 2, 4, 8, 16
-NAMES = {"steep": STEEP, "resting": RESTING, "thin": THIN, "open": OPEN, "crossing": CROSSING}
-Flags = NDArray[np.uint8]
 
 
 def face_flags(mesh: Mesh, report: Report) -> Flags:
@@ -28,12 +25,6 @@ def face_flags(mesh: Mesh, report: Report) -> Flags:
         if faces is not None:
             flags[faces] |= bit
     return flags
-
-
-def counts(flags: Flags) -> dict[str, int]:
-    """Faces per reason, by name; only those that occur."""
-    found = {name: int(np.count_nonzero(flags & bit)) for name, bit in NAMES.items()}
-    return {name: count for name, count in found.items() if count}
 
 
 def _resting(mesh: Mesh) -> NDArray[np.bool_]:

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from meshcheck.shown.binary import packed
-from meshcheck.shown.flags import STEEP, counts, face_flags
-from meshcheck.shown.png import png_bytes
+from meshcheck.shown.flags import face_flags
+from meshcheck.shown.png import PNG_BYTES_MOST, png_bytes
+from meshcheck.shown.reasons import STEEP, counts
 from meshcheck.shown.render import ABOVE, BELOW, Pixels, few_colours, rendered, smaller
 from meshcheck.shown.simpler import for_showing
 from meshcheck.types import Report
 
 WIDTH, HEIGHT, SMALLER = 480, 400, 4
-PNG_BYTES_MOST = 96 * 1024
 COLOURS_LEAST = 8
 
 

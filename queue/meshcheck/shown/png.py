@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 SIGNATURE = b"\x89PNG\r\n\x1a\n"
 INDEXED, DEPTH = 3, 8
+PNG_BYTES_MOST = 96 * 1024
 
 
 def png_bytes(numbers: NDArray[np.uint8], colours: NDArray[np.uint8]) -> bytes:

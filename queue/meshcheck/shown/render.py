@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from meshcheck.edges import face_normals
 from meshcheck.picture import LIGHT
 from meshcheck.projection import nearest_faces, turned
-from meshcheck.shown.flags import CROSSING, OPEN, RESTING, STEEP, THIN, Flags
+from meshcheck.shown.reasons import CROSSING, OPEN, RESTING, STEEP, THIN, Flags
 from meshcheck.types import FloatArray, Hole, IntArray
 
 Pixels = NDArray[np.uint8]

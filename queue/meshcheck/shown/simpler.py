@@ -9,7 +9,7 @@ from scipy.spatial import cKDTree
 from meshcheck.edges import edge_table, face_normals
 from meshcheck.projection import clustered
 from meshcheck.shown.binary import ShownMesh
-from meshcheck.shown.flags import Flags
+from meshcheck.shown.reasons import Flags
 from meshcheck.types import FloatArray, IntArray, Mesh
 
 FACES_MOST = 200_000

@@ -16,7 +16,7 @@ from printing.actions.ground import touch, want_plan
 from printing.causes import cause
 from printing.hours import read_bells
 from printing.models import ExtraHours, PlanLook, Room, RoomPlan
-from printing.planner.layout import WAYS
+from printing.planner.ways import WAYS
 from printing.states import NotAllowedNow
 
 AHEAD_DAYS = 150  # as far as a room is planned

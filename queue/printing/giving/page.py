@@ -14,7 +14,7 @@ from lessons.trying import answer_with, ask
 from printing.giving.forms import GiveForm
 from printing.giving.reckon import Ground, Printed, reckon
 from printing.giving.values import Reckoning
-from printing.planner.layout import WAYS
+from printing.planner.ways import WAYS
 from printing.sizes_page import way_words
 
 OFFERED = tuple(way for way in WAYS if not way.shared_out)

@@ -29,12 +29,13 @@ from printing.giving.values import Filament, ForClass, Gift, Load, Reckoning
 from printing.models import Room, Spool
 from printing.planner.chances import SEED, risks_of
 from printing.planner.estimates import Estimates
-from printing.planner.layout import WAYS, LaidOut, Way, arrange
+from printing.planner.layout import LaidOut, arrange
 from printing.planner.meetings import figures_of_kits
 from printing.planner.options import KEPT, Option, kept_layout, option_of
 from printing.planner.problem import calendar_of
 from printing.planner.snapshot import canonical, copies_wanted, kit_id_of, source_of, take_snapshot
 from printing.planner.values import KitNeed, Snapshot, Source, WantedCopy
+from printing.planner.ways import WAYS, Way
 from printing.reasons import said
 
 SAMPLES = 500  # the chance is then known to about 0.02

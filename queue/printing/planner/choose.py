@@ -12,12 +12,12 @@ from planning.types import Pin, Risk, Stop
 from planning.verify import evaluate, minutes_late, violations
 from printing.planner.chances import Chances, chances_of, learned_plates, risks_of
 from printing.planner.estimates import Estimates
-from printing.planner.layout import WAYS, Way
 from printing.planner.options import KEPT, SEED, Layouts, Option, kept_layout, layouts, option_of, pays, worth_of
 from printing.planner.order import IN_ORDER, as_good, follow
 from printing.planner.problem import calendar_of
 from printing.planner.stay import Stay, in_order, stay_or_change
 from printing.planner.values import Snapshot
+from printing.planner.ways import WAYS, Way
 from telling import Told
 
 TRY_S, SEARCH_S, ORDER_S = 0.25, 1.2, 0.8

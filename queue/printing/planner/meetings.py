@@ -31,14 +31,11 @@ from printing.planner.estimates import Estimates
 from printing.planner.options import Option
 from printing.planner.problem import expected_s, minutes_of
 from printing.planner.snapshot import take_snapshot
-from printing.planner.values import Laid, Snapshot
+from printing.planner.values import LIGHT_INFILL, Laid, Snapshot
 
 SAMPLES = 1000
 SEARCH_S = 0.2
 HELP_S = 6.0  # for one meeting
-# the least infill that is offered as a remedy: a fifth less would hardly show, none lets roofs sag (common practice,
-# no source)
-LIGHT_INFILL = 0.10
 LIGHTER_PLATES = 12  # each is estimated anew
 
 

@@ -11,9 +11,10 @@ from planning.types import Plan, Stop
 from planning.verify import served_minutes
 from printing.planner.beds import why_not_on
 from printing.planner.estimates import PlateFigures
-from printing.planner.layout import WAYS, LaidOut, Way, arrange
+from printing.planner.layout import LaidOut, arrange
 from printing.planner.problem import Posed, plan_in_force, pose
 from printing.planner.values import Laid, PlateNow, Snapshot, nozzle_of
+from printing.planner.ways import WAYS, Way
 
 SEED = 7
 KEPT = "kept"  # the arrangement in force, new copies added

@@ -11,9 +11,8 @@ from planning.types import Plan, Problem, Stop
 from planning.verify import evaluate, served_minutes, violations
 from printing.planner.options import SEED, Option, worth_of
 from printing.planner.stay import in_force, in_order
-from printing.planner.values import Snapshot
+from printing.planner.values import BY_HAND, Snapshot
 
-BY_HAND = ("moved_up", "moved_down", "moved_to")  # causes: the queue's order was changed
 IN_ORDER = "the queue's order"
 FOLLOW_S = 0.2
 # somebody asked for this change, so that it has no price; of two plans that serve the queue as well, the one that moves

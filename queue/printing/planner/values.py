@@ -12,6 +12,11 @@ from planning.learned import Learned, Lesson, Machine
 from planning.types import Bed, Footprint, RoomRules
 from printing.hours import Bells
 
+BY_HAND = ("moved_up", "moved_down", "moved_to")  # causes: the queue's order was changed
+# the least infill that is offered as a remedy: a fifth less would hardly show, none lets roofs sag (common practice,
+# no source)
+LIGHT_INFILL = 0.10
+
 
 @dataclass(frozen=True)
 class Source:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
@@ -20,10 +20,11 @@ from lessons.models import Assignment, LessonPlan
 from lessons.permissions import check_can_give
 from makerlab.http import SignedInRequest
 from printing.giving.forms import GiveForm, teams_of
-from printing.giving.page import OnGround, choices, falls, infills
-from printing.giving.reckon import ground, reckon
 from printing.models import AssignmentRoom, Room
 from printing.views.common import is_fragment, one, own_room
+
+if TYPE_CHECKING:
+    from printing.giving.page import OnGround
 
 PAGE = "printing/giving.html"
 NO_INFILLS = {"infills_asked": True}
@@ -60,6 +61,8 @@ def plan_give(request: SignedInRequest, pk: int) -> HttpResponse:
 
 def _ground(form: GiveForm) -> OnGround | None:
     """The chosen room as it is, planned when it is first asked for; None where there is no room with printers."""
+    from printing.giving.reckon import ground  # the planner: other pages need not carry it
+
     room = form.room()
     return cache(lambda: ground(room, timezone.now())) if room is not None and room.printers.exists() else None
 
@@ -95,6 +98,8 @@ def _given(request: SignedInRequest, plan: LessonPlan, form: GiveForm) -> bool:
 
 def _answer(request: SignedInRequest, plan: LessonPlan, form: GiveForm, on: OnGround) -> dict[str, Any]:
     """What it costs the room."""
+    from printing.giving.reckon import reckon
+
     found = reckon(on(), list(plan.kit_parts.all()), form.gifts())
     names = dict(
         Assignment.objects.visible_to(request.user)
@@ -109,11 +114,15 @@ def _answer(request: SignedInRequest, plan: LessonPlan, form: GiveForm, on: OnGr
 
 def _choices(plan: LessonPlan, form: GiveForm, on: OnGround) -> dict[str, Any]:
     """What other team sizes and ways of filling plates would move."""
+    from printing.giving.page import choices
+
     return {"choices": choices(on, list(plan.kit_parts.all()), form)}
 
 
 def _infills(plan: LessonPlan, form: GiveForm, on: OnGround) -> dict[str, Any]:
     """What other fillings would move."""
+    from printing.giving.page import falls, infills
+
     rows = infills(on, list(plan.kit_parts.select_related("plan")), form)
     return {
         "infills_asked": True,

@@ -17,7 +17,7 @@ from printing.actions.queue import SPARES_MOST
 from printing.hours import Bells, is_out_of_service, read_bells
 from printing.models import Printer, Room
 from printing.plan_forms import MOMENT
-from printing.planner.meetings import LIGHT_INFILL
+from printing.planner.values import LIGHT_INFILL
 from printing.whatif.changes import Changes, Hours
 
 ADDED_MOST = 3

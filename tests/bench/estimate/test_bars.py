@@ -14,7 +14,8 @@ import pytest
 import trimesh
 
 from meshcheck.estimate import estimate, estimate_on_each
-from meshcheck.gcode import DIALECTS, read_gcode
+from meshcheck.gcode.dialect import DIALECTS
+from meshcheck.gcode.reader import read_gcode
 from meshcheck.layers.cut import cut
 from meshcheck.materials import MATERIALS
 from meshcheck.motion import move_seconds

@@ -22,6 +22,7 @@ def main() -> dict[str, object]:
     from django.utils import timezone
 
     from lessons.models import Assignment, Meeting
+    from lessons.views.sign_in import STUDENT_BACKEND
     from tests.submissions.make import make_submission
     from tests.world import PASSWORD, PIN, make_class, make_student, make_world
 
@@ -46,7 +47,7 @@ def main() -> dict[str, object]:
             if place < TEAMS:  # a team's first version waits for the teacher: its page keeps itself up to date
                 make_submission(world, assignment=assignment, team=team, uploaded_by=user, state="handed_in")
             client = Client()
-            client.force_login(user)
+            client.force_login(user, backend=STUDENT_BACKEND)
             cookies[f"{school_class.code} {nickname}"] = client.cookies[settings.SESSION_COOKIE_NAME].value
             students.append(
                 {
