@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from statistics import median
 
 import psutil
 
@@ -20,7 +21,17 @@ class Taken:
     first_bytes: int = 0
     most_bytes: int = 0
     last_bytes: int = 0
+    samples: list[int] = field(default_factory=list)  # the same, each time it was looked at
     seen: dict[int, float] = field(default_factory=dict)  # CPU by process, as it was last seen
+
+    @property
+    def growth(self) -> float:
+        """How much more memory the last tenth of the time took than the second tenth (the first warms up), as a share:
+        0.1 is a tenth more. Medians."""
+        tenth = len(self.samples) // 10
+        if tenth == 0:
+            raise ValueError("looked at less than ten times")
+        return median(self.samples[-tenth:]) / median(self.samples[tenth : 2 * tenth]) - 1
 
 
 class Watch:
@@ -63,6 +74,7 @@ class Watch:
         if resident:
             taken.first_bytes = taken.first_bytes or resident
             taken.most_bytes, taken.last_bytes = max(taken.most_bytes, resident), resident
+            taken.samples.append(resident)
 
 
 def _family(pid: int) -> list[psutil.Process]:
