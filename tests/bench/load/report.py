@@ -66,4 +66,5 @@ def told(name: str, found: Mapping[str, Any]) -> str:
         f"{row['last_mb']} at last"
         for process, row in found["processes"].items()
     ]
-    return "\n".join(lines)
+    queries = ", ".join(f"{name} {count}" for name, count in found.get("queries", {}).items())
+    return "\n".join([*lines, f"  queries: {queries}"] if queries else lines)

@@ -6,14 +6,19 @@ from __future__ import annotations
 import json
 import sys
 from datetime import timedelta
+from random import Random
+from typing import Any
 
 import django
+
+from tests.bench.load.asked import asked
+from tests.bench.load.files import LEAST_BYTES, file_of
 
 CLASSES, STUDENTS, TEAMS = 4, 30, 10
 NAMES = ("Ada", "Bo", "Cy", "Di", "Ed", "Flo", "Gus", "Hal", "Ida", "Jo")
 
 
-def main() -> dict[str, object]:
+def main() -> dict[str, Any]:
     django.setup()
     from django.conf import settings
     from django.core.management import call_command
@@ -57,7 +62,7 @@ def main() -> dict[str, object]:
                     "upload": reverse("submissions:submission-create", args=[assignment.pk, world.wheel.pk]),
                 }
             )
-    return {
+    scene: dict[str, Any] = {
         "students": students,
         "open": list(cookies.values()),  # sessions of pages that stand open when the bell rings
         "cookie": settings.SESSION_COOKIE_NAME,
@@ -71,6 +76,7 @@ def main() -> dict[str, object]:
             "today": reverse("printing:today"),
         },
     }
+    return {**scene, "queries": asked(scene, file_of(LEAST_BYTES, Random(1)))}
 
 
 if __name__ == "__main__":

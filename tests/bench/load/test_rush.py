@@ -15,7 +15,7 @@ from random import Random
 import pytest
 
 from tests.bench.load.files import file_of, files
-from tests.bench.load.machine import Watch
+from tests.bench.load.machine import MB, Watch
 from tests.bench.load.profiles import Profile, started
 from tests.bench.load.report import POLLS, figures, told
 from tests.bench.load.rush import Bell, Outcome, Rush
@@ -49,10 +49,14 @@ def test_the_bell(measuring: int, tmp_path: Path) -> None:
         alone = rung(profile, [file_of(FIVE_MB, Random(7))], Bell(within_s=0.0, pages=1))
         with Watch(profile.pids()) as watch:
             outcome = rung(profile, list(files(STUDENTS, seed=3)), Bell(pages=PAGES))
+        stored = sum(file.stat().st_size for file in (profile.folder / "media").rglob("*") if file.is_file())
         found = figures(outcome, watch.taken)
     found |= {
         "one 5 MB file alone": round(alone.verdict_s[0], 2),
         "students": STUDENTS,
+        "pages": PAGES,
+        "queries": profile.scene["queries"],
+        "stored_mb": round(stored / MB, 1),
         "load before": os.getloadavg()[2],
     }
     print(told(name, found))
