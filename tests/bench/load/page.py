@@ -86,6 +86,31 @@ def _taken(processes: Mapping[str, Mapping[str, float]], kind: str) -> str:
     return f"{sum(each['cpu_s'] for each in own):.0f}; {max(each['most_mb'] for each in own)}" if own else "-"
 
 
+def queries_table(queries: Mapping[str, int]) -> str:
+    return table(["step", "questions to the database"], [[name, count] for name, count in queries.items()])
+
+
+def cost_table(rushes: Mapping[str, Mapping[str, Any]]) -> str:
+    """What 1,000 parts take from the class code to the hand-in, everything that runs counted."""
+    rows = []
+    for name, rush in rushes.items():
+        cpu_s = sum(each["cpu_s"] for each in rush["processes"].values())
+        parts = rush["students"]
+        rows.append([name, f"{1000 * cpu_s / parts / 60:.0f}", f"{rush['stored_mb'] / parts:.1f}"])
+    return table(["1,000 parts", "minutes of a core", "GB of files and pictures"], rows)
+
+
+def soak_words(soak: Mapping[str, Any]) -> str:
+    """What half an hour did to the memory."""
+    grown = ", ".join(f"{name} {100 * share:+.1f} %" for name, share in soak["growth"].items())
+    polls = soak["steps"][POLLS]
+    return (
+        f"{soak['minutes']:g} minutes with {soak['pages']} open pages and {soak['students']} files, one after the "
+        f"other: {len(soak['errors'])} errors, p95 of {polls['count']:,} polls {polls['p95']:.2f} s. Memory from the "
+        f"second tenth of the time to the last: {grown}."
+    )
+
+
 def check_cpu_s(rushes: Mapping[str, Mapping[str, Any]]) -> float:
     """Seconds of a core for one file of the rush, from the measuring workers' processes."""
     spent, files = 0.0, 0
@@ -105,7 +130,9 @@ def sizing_table(check_s: float) -> str:
     return table(["schools", "files a day", "cores, spread over the day", "cores, half of it in one hour"], rows)
 
 
-def page(rushes: Mapping[str, Mapping[str, Any]], growth: Mapping[str, Any], machine: str) -> str:
+def page(
+    rushes: Mapping[str, Mapping[str, Any]], growth: Mapping[str, Any], soak: Mapping[str, Any], machine: str
+) -> str:
     """The page. ``rushes`` by the name of the profile."""
     checks = [[f"{row['triangles']:,}", f"{row['megabytes']:.1f}", f"{row['s']:.2f}"] for row in growth["checks"]]
     plans = [
@@ -128,6 +155,16 @@ others: two web processes, so many measuring workers with one file each at a tim
 on PostgreSQL and Redis.
 
 {rush_table(rushes)}
+
+Of these CPU seconds none are the bench's own; it took its share of the two cores beside them.
+
+{cost_table(rushes)}
+
+{queries_table(any_rush["queries"])}
+
+## Half an hour without rest
+
+The embedded profile: {soak_words(soak)}
 
 ## How the work grows
 
@@ -160,7 +197,8 @@ def main(folder: str) -> None:
     kept = {name: Path(folder, f"rush-{count}.json") for count, name in names.items()}
     rushes = {name: json.loads(path.read_text("utf-8")) for name, path in kept.items() if path.exists()}
     growth = json.loads(Path(folder, "growth.json").read_text("utf-8"))
-    made = page(rushes, growth, "a virtual machine with two cores")
+    soak = json.loads(Path(folder, "soak.json").read_text("utf-8"))
+    made = page(rushes, growth, soak, "a virtual machine with two cores")
     PAGE.write_text(made, "utf-8")
     PLOT.write_text(drawing(read(made)), "utf-8")
 
