@@ -47,7 +47,7 @@ def test_every_bad_end_is_told_apart(settings, target, arguments, limits, why):
     with pytest.raises(child.ChildFailed) as failed:
         child.run(HERE + target, arguments)
     assert failed.value.why == why
-    assert time.perf_counter() - began < 20
+    assert time.perf_counter() - began < 60  # it gives way to everything else on the machine
     assert child.run(HERE + "add", {"a": 1, "b": 1}) == 2  # the next child is not harmed
 
 
