@@ -52,8 +52,7 @@ class Design:
         leading = self.leading
         if leading is None:
             return []
-        review = next(iter(leading.reviews.all()), None)
-        return step_line(leading, review, self.leading_progress, self.tray)
+        return step_line(leading, queries.decision_of(leading), self.leading_progress, self.tray)
 
     @property
     def leading_progress(self) -> PartProgress | None:
@@ -67,8 +66,8 @@ class Design:
         """What the teacher wrote when sending it back."""
         if self.leading is None or self.leading.state != State.RETURNED:
             return ""
-        review = next(iter(self.leading.reviews.all()), None)
-        return review.note if review else ""
+        decision = queries.decision_of(self.leading)
+        return decision.note if decision else ""
 
     @cached_property
     def drawing(self) -> HubDrawing | None:
@@ -126,7 +125,7 @@ def _revision(states: Sequence[tuple[Any, ...]], progress: Sequence[tuple[Progre
 
 
 def parts_page(assignment: Assignment, team: Team) -> PartsPage:
-    """Gather the page. Five queries and those of the progress sources."""
+    """Gather the page. Two queries and those of the progress sources."""
     parts = queries.kit_parts(assignment)
     versions = list(queries.designs(team, assignment))
     progress = queries.progress_rows(team.pk, assignment.pk)

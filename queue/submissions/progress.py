@@ -1,4 +1,4 @@
-"""Where a team's part stands after it was approved, as told by whoever prints it."""
+"""Where a team's part stands: what the teacher decided, and after that what whoever prints it tells."""
 
 from __future__ import annotations
 
@@ -9,6 +9,15 @@ from enum import StrEnum
 from typing import Any, Protocol
 
 from lessons.models import Assignment, Team
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """A teacher's decision on a version. ``by``: the name people read, empty where the account is gone."""
+
+    by: str
+    at: datetime
+    note: str
 
 
 class Stage(StrEnum):

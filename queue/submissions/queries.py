@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Case, Count, OuterRef, Prefetch, Subquery, When
+from django.db.models import Case, Count, OuterRef, Subquery, When
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
@@ -14,7 +14,7 @@ from lessons.models import Assignment, CheckState, KitPart, Membership, Team
 from makerlab.accounts.models import Role, User
 from makerlab.work.models import Job
 from submissions.models import Review, Submission, SubmissionQuerySet
-from submissions.progress import ProgressSource
+from submissions.progress import Decision, ProgressSource
 from submissions.states import State
 
 # Printing is a higher layer: it adds its source here when it starts (AppConfig.ready).
@@ -23,6 +23,7 @@ progress_sources: list[ProgressSource] = []
 # The same for what a kilogram of the part's filament costs today; None when nobody has said.
 price_sources: list[Callable[[Submission], Decimal | None]] = []
 
+DECIDED = {"by": "reviewer__display_name", "at": "at", "note": "note"}
 JOB_KIND = "check-submission"
 REVIEWS_WAITING = "reviews_waiting"  # of a person, told with whoever is signed in
 
@@ -43,16 +44,15 @@ def progress_rows(team_id: int, assignment_id: int) -> list[tuple[ProgressSource
 
 
 def state_rows(versions: Iterable[Submission]) -> list[tuple[Any, ...]]:
-    """Of versions with their reviews, what changes while they are on their way."""
-    seen = [(v.pk, v.state, v.check_state, v.verdict, len(v.reviews.all())) for v in versions]
-    return sorted(seen)
+    """Of versions as ``designs`` reads them, what changes while they are on their way."""
+    return sorted((v.pk, v.state, v.check_state, v.verdict, getattr(v, "decisions", 0)) for v in versions)
 
 
 def read_state_rows(team_id: int, assignment_id: int) -> list[tuple[Any, ...]]:
     """The same of all versions of a team, without reading them whole. One query."""
     found = Submission.objects.filter(team=team_id, assignment=assignment_id).order_by("pk")
-    counted = found.annotate(decided=Count("reviews"))
-    return list(counted.values_list("pk", "state", "check_state", "verdict", "decided"))
+    counted = found.annotate(decisions=Count("reviews"))
+    return list(counted.values_list("pk", "state", "check_state", "verdict", "decisions"))
 
 
 def price_per_kg(submission: Submission) -> Decimal | None:
@@ -85,14 +85,18 @@ def assignments_of(user: User) -> list[Assignment]:
 
 
 def designs(team: Team, assignment: Assignment) -> SubmissionQuerySet:
-    """All versions of all parts of a team in an assignment, newest first, without their pictures."""
-    return (
-        Submission.objects.filter(team=team, assignment=assignment)
-        .select_related("kit_part")
-        .prefetch_related(Prefetch("reviews", Review.objects.select_related("reviewer")))
-        .defer("picture")
-        .newest_first()
-    )
+    """All versions of all parts of a team in an assignment, newest first, without their pictures; with the number of
+    ``decisions`` on each and what ``decision_of`` tells of the newest."""
+    newest = Review.objects.filter(submission=OuterRef("pk")).order_by("-pk")
+    told = {f"decided_{name}": Subquery(newest.values(path)[:1]) for name, path in DECIDED.items()}
+    found = Submission.objects.filter(team=team, assignment=assignment).select_related("kit_part").defer("picture")
+    return found.annotate(decisions=Count("reviews"), **told).newest_first()
+
+
+def decision_of(version: Submission) -> Decision | None:
+    """The decision that counts, of a version as ``designs`` reads it; None where there is none."""
+    told = {name: getattr(version, f"decided_{name}") for name in DECIDED}
+    return Decision(**{**told, "by": told["by"] or ""}) if told["at"] else None
 
 
 def versions(submission: Submission) -> SubmissionQuerySet:

@@ -10,8 +10,8 @@ from django.utils.translation import gettext as _
 from lessons.models import CheckState, Meeting
 from makerlab.components.figures import day_clock
 from meshcheck.types import Verdict
-from submissions.models import Review, Submission
-from submissions.progress import PartProgress, Stage
+from submissions.models import Submission
+from submissions.progress import Decision, PartProgress, Stage
 from submissions.states import State
 from submissions.wording import short_result
 
@@ -24,12 +24,14 @@ def step(state: str, title: str, note: str = "", icon: str = "") -> Step:
     return {**made, "icon": icon} if icon else made
 
 
-def step_line(submission: Submission, review: Review | None, progress: PartProgress | None, tray: int) -> list[Step]:
-    """All steps of one version. ``review`` is the decision that counts, ``progress`` what printing says."""
+def step_line(
+    submission: Submission, decision: Decision | None, progress: PartProgress | None, tray: int
+) -> list[Step]:
+    """All steps of one version. ``decision`` is the one that counts, ``progress`` what printing says."""
     return [
         _checked(submission),
         _handed_in(submission),
-        _decided(submission, review),
+        _decided(submission, decision),
         _printing(submission, progress),
         _in_tray(progress, tray),
         _lab_day(submission.assignment.meeting),
@@ -54,8 +56,8 @@ def _handed_in(submission: Submission) -> Step:
     return step("now", _("Hand in"), _("your turn"), "s-plan")
 
 
-def _decided(submission: Submission, review: Review | None) -> Step:
-    who = f"{review.reviewer}, {day_clock(review.at)}" if review and review.reviewer else ""
+def _decided(submission: Submission, decision: Decision | None) -> Step:
+    who = f"{decision.by}, {day_clock(decision.at)}" if decision and decision.by else ""
     if submission.state == State.APPROVED:
         return step("done", _("Approved"), who)
     if submission.state == State.RETURNED:
