@@ -81,7 +81,7 @@ def own_postgres() -> Iterator[str]:
     """URL of a PostgreSQL database that exists only inside the block; skips when there is no server."""
     name = f"makerlab_test_{secrets.token_hex(4)}"
     try:
-        admin = psycopg.connect(f"{POSTGRES}/postgres", autocommit=True, connect_timeout=3)
+        admin = psycopg.connect(f"{POSTGRES}/postgres", autocommit=True, connect_timeout=60)
     except psycopg.OperationalError as error:
         missing(f"PostgreSQL is not reached: {error}")
         raise

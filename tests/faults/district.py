@@ -27,6 +27,7 @@ ONCE = ("migrate", "bucket")
 WORKERS = ("measure", "plan", "consider", "deliver", "clock")
 # what the file sets for the containers and these processes take from the test's own servers
 OWN = ("DATABASE_URL", "REDIS_URL")
+HANGS_S = 240.0  # only ends a test that hangs
 
 
 class District:
@@ -63,7 +64,7 @@ class District:
         self.ports[number : number + 1] = [port]
         command = [each.replace("0.0.0.0:8000", f"127.0.0.1:{port}") for each in self.command("web")]
         self._start(f"web-{number}", command)
-        wait_until(lambda: self.ask(number, "/readyz?without=worker") == 200, 120, f"web process {number} is ready")
+        wait_until(lambda: self.ask(number, "/readyz?without=worker") == 200, HANGS_S, f"web process {number} is ready")
 
     def worker(self, service: str) -> None:
         command = self.command(service)
@@ -92,11 +93,16 @@ class District:
         codes = {}
         for name, process in alive.items():
             try:
-                codes[name] = process.wait(60)
+                codes[name] = process.wait(max(HANGS_S, self.grace_s(name)))
             except subprocess.TimeoutExpired:
                 process.kill()
                 process.wait()
         return codes
+
+    def grace_s(self, name: str) -> int:
+        """Seconds the compose file gives a process to end (``30s``, ``6m``): a job in hand is finished first."""
+        said = self.services["web" if name.startswith("web-") else name].get("stop_grace_period", "10s")
+        return int(said[:-1]) * {"s": 1, "m": 60}[said[-1]]
 
     def shell(self, code: str) -> str:
         command = [sys.executable, "manage.py", "shell", "-v0", "-c", code]
@@ -154,7 +160,7 @@ class Visitor:
         return self._send(number, "POST", path, body, {"Content-Type": f"multipart/form-data; boundary={edge}"})
 
     def _send(self, number: int, method: str, path: str, body: bytes | None, headers: dict[str, str]) -> Answer:
-        connection = http.client.HTTPConnection("127.0.0.1", self.district.ports[number], timeout=60)
+        connection = http.client.HTTPConnection("127.0.0.1", self.district.ports[number], timeout=HANGS_S)
         common = {
             "Host": HOST,
             "X-Forwarded-Proto": "https",

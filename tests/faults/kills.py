@@ -67,10 +67,13 @@ def kill_at_random(crew: Crew, random: Random, jobs: int, kills: int, until: flo
     for number, count in enumerate(moments):
         wait_for(count, crew, until)
         time.sleep(random.uniform(0, 0.3))
-        while not crew.pids() and time.monotonic() < until:
+        running = Job.objects.filter(state=Job.State.RUNNING)
+        while (
+            not (crew.pids() and running.exists()) and time.monotonic() < until
+        ):  # a kill between two jobs shows nothing
             time.sleep(0.05)
         victim = VICTIMS[number % len(VICTIMS)]
-        in_hand = Job.objects.filter(state=Job.State.RUNNING).count()
+        in_hand = running.count()
         done = done_so_far()
         killed = kill_one(crew, random, victim)
         made.append({"victim": victim, "done": done, "in hand": in_hand, "killed": killed})

@@ -61,7 +61,7 @@ class Site:
             self.process = subprocess.Popen(
                 [sys.executable, *command], cwd=ROOT, env=self.values, stdout=log, stderr=log
             )
-        wait_until(self.lives, 120, "the web server starts")
+        wait_until(self.lives, 240, "the web server starts")
 
     def lives(self) -> bool:
         try:

@@ -17,6 +17,8 @@ import redis
 
 from tests.conftest import free_port, missing
 
+PATIENT = ("-t", "240")  # seconds that pg_ctl waits; its own 60 are little where much else runs
+
 
 def wait_until(true: Callable[[], bool], seconds: float, what: str) -> float:
     """Wait until it is so; returns the seconds it took. The limit only ends a test that hangs."""
@@ -38,11 +40,11 @@ class OwnRedis:
     def start(self) -> None:
         command = ["redis-server", "--port", str(self.port), "--bind", "127.0.0.1", "--save", "", "--appendonly", "no"]
         self.process = subprocess.Popen([*command, "--dir", str(self.folder)], stdout=subprocess.DEVNULL)
-        wait_until(self.answers, 60, "Redis starts")
+        wait_until(self.answers, 180, "Redis starts")
 
     def answers(self) -> bool:
         try:
-            with redis.Redis.from_url(self.url, socket_connect_timeout=2) as client:
+            with redis.Redis.from_url(self.url, socket_connect_timeout=5, socket_timeout=5) as client:
                 return bool(client.ping())
         except redis.exceptions.RedisError:
             return False
@@ -91,11 +93,11 @@ class OwnCluster:
 
     def start(self) -> None:
         options = f"-p {self.port} -c listen_addresses=127.0.0.1 -c unix_socket_directories='' -c fsync=off"
-        self.run("pg_ctl", "-w", "-o", options, "-l", "/dev/null", "start")
+        self.run("pg_ctl", "-w", *PATIENT, "-o", options, "-l", "/dev/null", "start")
 
     def stop(self) -> None:
         """At once, as a machine does that loses its power (the log is replayed at the start)."""
-        self.run("pg_ctl", "-w", "-m", "immediate", "stop")
+        self.run("pg_ctl", "-w", *PATIENT, "-m", "immediate", "stop")
 
     def end_connections(self) -> int:
         """Cut everybody off; returns how many were."""
@@ -116,4 +118,5 @@ def own_cluster(folder: Path) -> Iterator[OwnCluster]:
     try:
         yield server
     finally:
-        server.run("pg_ctl", "-w", "-m", "immediate", "stop") if (folder / "postmaster.pid").exists() else None
+        if (folder / "postmaster.pid").exists():
+            server.stop()

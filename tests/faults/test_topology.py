@@ -9,7 +9,7 @@ from collections.abc import Iterator
 import pytest
 
 from tests.conftest import ROOT, own_postgres
-from tests.faults.district import District, Visitor
+from tests.faults.district import HANGS_S, District, Visitor
 from tests.faults.servers import own_redis, wait_until
 from tests.object_store import Bucket, bucket_server
 from tests.world import PASSWORD, PIN
@@ -76,7 +76,7 @@ def test_a_lessons_work_goes_through_every_process_and_on_when_one_of_each_kind_
 
     # uploaded to one web process, measured by a worker, read from the other, kept in the bucket
     report = upload(student, 0, facts, "otters-wheel-3.stl")
-    print(f"verdict after {reached(district, CHECKED, 1, 180, 'the first check'):.1f} s")
+    print(f"verdict after {reached(district, CHECKED, 1, HANGS_S, 'the first check'):.1f} s")
     page = student.get(1, report)
     assert page.status == 200
     assert "every check passes" in page.text.lower()
@@ -92,7 +92,7 @@ def test_a_lessons_work_goes_through_every_process_and_on_when_one_of_each_kind_
     teacher.get(0, f"/review/{number}/")
     assert teacher.post(1, f"/review/{number}/approve/", {}).status == 302
     planned = "SELECT count(*) FROM printing_plate WHERE state = 'planned' AND printer_id IS NOT NULL"
-    print(f"planned after {reached(district, planned, 1, 240, 'the plan'):.1f} s")
+    print(f"planned after {reached(district, planned, 1, HANGS_S, 'the plan'):.1f} s")
 
     # one web process and the measuring worker die; the other web process goes on, a new worker takes up the work
     district.kill("web-0")
@@ -101,7 +101,7 @@ def test_a_lessons_work_goes_through_every_process_and_on_when_one_of_each_kind_
     upload(student, 1, facts, "larks-wheel-1.stl")
     district.worker("measure")
     district.web(0)
-    print(f"verdict after a kill: {reached(district, CHECKED, 2, 240, 'the check after the kill'):.1f} s")
+    print(f"verdict after a kill: {reached(district, CHECKED, 2, HANGS_S, 'the check after the kill'):.1f} s")
     assert student.get(0, "/parts/").status == 200, "the sign-in outlives the process that took it"
 
     jobs = district.rows("SELECT state, count(*) FROM work_job GROUP BY state")

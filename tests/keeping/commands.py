@@ -15,5 +15,5 @@ def manage(arguments: list[str], var: Path, **more: str) -> subprocess.Completed
     environment |= {"MAKERLAB_VAR": str(var), "PYTHONPATH": os.pathsep.join(sys.path[1:]), **more}
     return subprocess.run(
         [sys.executable, "manage.py", *arguments],
-        cwd=ROOT, env=environment, capture_output=True, text=True, timeout=120, check=False,
+        cwd=ROOT, env=environment, capture_output=True, text=True, timeout=900, check=False,
     )  # fmt: skip

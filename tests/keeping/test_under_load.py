@@ -33,7 +33,7 @@ def found(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFacto
             environment["DATABASE_URL"] = url
         done = subprocess.run(
             [sys.executable, "-m", "tests.keeping.under_load"],
-            cwd=ROOT, env=environment, capture_output=True, text=True, timeout=300, check=False,
+            cwd=ROOT, env=environment, capture_output=True, text=True, timeout=1200, check=False,
         )  # fmt: skip
         assert done.returncode == 0, done.stderr
         said: dict[str, Any] = json.loads(done.stdout)

@@ -32,7 +32,7 @@ def test_it_is_another_process_with_the_engine_loaded_and_starts_quickly():
     ("target", "arguments", "limits", "why"),
     [
         ("eat_memory", {"megabytes": 4000}, {}, "memory"),
-        ("sleep", {"seconds": 60}, {"CHILD_WALL_S": 1}, "time"),
+        ("sleep", {"seconds": 900}, {"CHILD_WALL_S": 1}, "time"),
         ("spin", {}, {"CHILD_CPU_S": 1}, "time"),
         ("crash", {}, {}, "crash"),
         ("leave_quietly", {}, {}, "crash"),
@@ -47,7 +47,7 @@ def test_every_bad_end_is_told_apart(settings, target, arguments, limits, why):
     with pytest.raises(child.ChildFailed) as failed:
         child.run(HERE + target, arguments)
     assert failed.value.why == why
-    assert time.perf_counter() - began < 60  # it gives way to everything else on the machine
+    assert time.perf_counter() - began < 300  # it gives way to everything else on the machine
     assert child.run(HERE + "add", {"a": 1, "b": 1}) == 2  # the next child is not harmed
 
 

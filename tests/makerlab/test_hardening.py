@@ -34,7 +34,7 @@ def run(*command: str, var: Path, **environment: str) -> subprocess.CompletedPro
     values = {**os.environ, "MAKERLAB_VAR": str(var), "PYTHONPATH": os.pathsep.join((str(ROOT), str(ROOT / "queue")))}
     values |= environment
     values.pop("DJANGO_ALLOW_ASYNC_UNSAFE", None)  # set by the browser tests, in this process only
-    return subprocess.run([sys.executable, *command], cwd=ROOT, env=values, text=True, capture_output=True, timeout=120)
+    return subprocess.run([sys.executable, *command], cwd=ROOT, env=values, text=True, capture_output=True, timeout=900)
 
 
 @pytest.fixture(scope="module")

@@ -25,6 +25,8 @@ from django.utils import timezone
 
 from lessons.models import Argument, Coasting, LabBoard, Mark, Membership, Reading, SchoolClass, Team
 from makerlab.accounts.models import User
+from makerlab.api.actions import make_token
+from makerlab.api.models import KeptAnswer
 from makerlab.audit.models import Event, record
 from makerlab.privacy import erasing
 from makerlab.privacy.retention import SLEEPING, due_dates, forget_what_is_due
@@ -93,6 +95,8 @@ def busy(world: World, client, settings) -> World:
     LabBoard.objects.update_or_create(assignment=world.assignment, defaults={"notes": f"ask {NAME}"})
     Team.objects.filter(pk=world.team.pk).update(name=f"{NAME} & co")
     record(world.school.pk, world.teacher, "odd", person, said=f"about {NAME}")
+    token, _secret = make_token(world.teacher, "of a script", ["submissions:read"], 30)
+    KeptAnswer.objects.create(token=token, key="1", status=201, body=json.dumps({"file_name": f"{NAME}s-wheel.stl"}))
     return world
 
 
@@ -106,7 +110,7 @@ def test_the_search_finds_the_name_where_it_stands(busy, settings):
     for table in (
         "accounts_user", "lessons_membership", "lessons_team", "submissions_submission", "submissions_review",
         "printing_run", "lessons_reading", "lessons_coasting", "lessons_argument", "lessons_mark", "lessons_labboard",
-        "audit_event",
+        "audit_event", "api_keptanswer",
     ):  # fmt: skip
         assert f'"{table}"' in found, table
 
@@ -308,7 +312,7 @@ def test_not_even_the_bytes_of_the_database_file_hold_the_name(tmp_path):
     environment = {**os.environ, "MAKERLAB_VAR": str(tmp_path), "PYTHONPATH": f"{ROOT}{os.pathsep}{ROOT / 'queue'}"}
     environment.pop("DATABASE_URL", None)
     done = subprocess.run(
-        [sys.executable, "-c", RAW], cwd=ROOT, env=environment, text=True, capture_output=True, timeout=120
+        [sys.executable, "-c", RAW], cwd=ROOT, env=environment, text=True, capture_output=True, timeout=900
     )
     assert (done.returncode, done.stdout.strip()) == (0, "stored"), done.stderr
     raw = [path for path in tmp_path.iterdir() if path.name.startswith("makerlab.sqlite3")]

@@ -27,7 +27,9 @@ def test_idle_windows_do_not_keep_the_next_one_waiting():
     thread.start()
     with ExitStack() as stack:
         for _number in range(WINDOWS):
-            window = stack.enter_context(closing(http.client.HTTPConnection("127.0.0.1", server.effective_port, 10)))
+            window = stack.enter_context(
+                closing(http.client.HTTPConnection("127.0.0.1", server.effective_port, timeout=240))
+            )
             window.request("GET", "/")
             assert window.getresponse().read() == b"ok"  # and the connection stays open
     server.close()
@@ -48,12 +50,12 @@ def test_a_body_larger_than_any_file_the_site_takes_is_refused_before_it_comes(m
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     largest = max(settings.UPLOAD_MAX_BYTES, settings.PREPARED_MAX_BYTES, settings.PACKAGE_MAX_BYTES)
-    with closing(http.client.HTTPConnection("127.0.0.1", server.effective_port, timeout=60)) as sender:
+    with closing(http.client.HTTPConnection("127.0.0.1", server.effective_port, timeout=240)) as sender:
         sender.putrequest("POST", "/parts/")
         sender.putheader("Content-Length", str(largest + 1024 * 1024))
         sender.endheaders()
         assert sender.getresponse().status == 413
-    with closing(http.client.HTTPConnection("127.0.0.1", server.effective_port, timeout=60)) as sender:
+    with closing(http.client.HTTPConnection("127.0.0.1", server.effective_port, timeout=240)) as sender:
         sender.request("POST", "/parts/", bytes(1024))
         assert sender.getresponse().status == 200
     assert largest < server.adj.max_request_body_size < largest + 1024 * 1024

@@ -230,9 +230,10 @@ def test_a_service_that_is_away_or_another_one_is_told_and_passwords_still_open(
         assert "/sign-in/" not in browser.get("/bench/").url
 
 
-@pytest.mark.parametrize("how", ["keys", "subject", "issuer"])
+@pytest.mark.parametrize("how", ["keys", "subject", "issuer", "late", "audience"])
 def test_an_answer_that_is_not_the_services_own_opens_nothing(school, administrator, how):
-    """A token nobody of the service signed; two answers about two people; another issuer."""
+    """A token nobody of the service signed; two answers about two people; another issuer; a token that is over; one for
+    another site."""
     administrator.add(f"iris_{how}")
     administrator.connect(f"iris_{how}", "iris@school.example")
     browser = Browser(school)

@@ -21,7 +21,7 @@ from makerlab.supervisor import WorkerSupervisor
 supervisor = WorkerSupervisor(lambda line: print(line, flush=True), ["--cold"])
 supervisor.start()
 try:
-    time.sleep(60)
+    time.sleep(900)
 except KeyboardInterrupt:
     supervisor.stop()
 """
@@ -39,7 +39,7 @@ def supervising(tmp_path):
         process.kill()
 
 
-def worker_of(process: subprocess.Popen[str], other_than: int | None = None, seconds: float = 30) -> psutil.Process:
+def worker_of(process: subprocess.Popen[str], other_than: int | None = None, seconds: float = 300) -> psutil.Process:
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         for child in psutil.Process(process.pid).children():
@@ -56,7 +56,7 @@ def ready(process: subprocess.Popen[str]) -> None:
             return
 
 
-def ends(worker: psutil.Process, seconds: float = 20) -> bool:
+def ends(worker: psutil.Process, seconds: float = 300) -> bool:
     return not psutil.wait_procs([worker], timeout=seconds)[1]
 
 

@@ -10,6 +10,7 @@ import pytest
 from django.urls import reverse
 
 from lessons.plans.cautions import all_cautions
+from tests.conftest import ROOT
 from tests.printing.helpers import make_plate, ordered, started
 from tests.world import World
 
@@ -56,6 +57,27 @@ def test_before_removal_and_after_a_failure(busy, signed_in):
     )  # fmt: skip
     holds(page, "Stay away until the air has cleared and the printer has cooled.", "NIOSH poster 2020-115")
     assert page.count(FIRST) >= 2, "each of the two has the line"
+
+
+@pytest.mark.parametrize(("page", "verb", "words"), [("plate", "start", "Before you start."), ("run", "clear", "cool")])
+def test_they_stand_before_the_button_not_after_it(world: World, signed_in, page: str, verb: str, words: str):
+    plate = make_plate(world, ordered(world))
+    of = plate if page == "plate" else started(world, plate)
+    text = signed_in(world.technician).get(reverse(f"printing:{page}-detail", args=[of.pk])).content.decode()
+    form = text.index(f'action="{reverse(f"printing:{page}-{verb}", args=[of.pk])}"')
+    cautions = text.rindex('<div class="banner care">', 0, form)
+    assert words in text[cautions:form]
+    assert FIRST.replace("'", "&#x27;") in text[cautions:form] or FIRST in text[cautions:form]
+
+
+def test_every_page_with_a_start_or_a_clearing_has_its_cautions():
+    """A new page that starts or clears needs them, too."""
+    pages = [path.read_text("utf-8") for path in ROOT.glob("*/**/templates/**/*.html")]
+    wanted = {"printing:plate-start": 'moment="start"', "printing:run-clear": 'moment="clear"'}
+    for name, moment in wanted.items():
+        having = [page for page in pages if f"action=\"{{% url '{name}'" in page]
+        assert having, name
+        assert all(moment in page for page in having), name
 
 
 def test_at_the_bench(busy, signed_in):

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import time, timedelta
 
 import pytest
 from django.utils import timezone
 
 from makerlab.work.models import Job
 from printing import actions
+from printing.actions.set_up import permit_unattended
 from printing.causes import cause, sentence
 from printing.models import (
     Plate,
@@ -16,6 +17,7 @@ from printing.models import (
     PrintCopy,
     PrintRequest,
     Room,
+    RoomHours,
     RoomPlan,
     Run,
 )
@@ -271,3 +273,26 @@ def test_the_queue_decides_also_when_a_start_has_passed_meanwhile(world):
             actions.move_request(PrintRequest.objects.get(pk=request.pk), world.teacher, "up", version)
     plan_now()
     assert served(world) == [world.second_team, world.team]
+
+
+def test_the_plan_runs_past_the_hours_only_with_the_written_permission_and_no_more_when_it_is_withdrawn(world):
+    """Half an hour a day: no plate of ours ends in it. By the app's own verbs, from the rows to published plates."""
+    with_meshes(world)
+    RoomHours.objects.filter(starts_at__gte=time(12)).delete()
+    RoomHours.objects.update(starts_at=time(8), ends_at=time(8, 30))
+    ordered_mesh(world)
+    able = world.printers[0]
+
+    def planned_on() -> set[int | None]:
+        plan_now()
+        return set(Plate.objects.values_list("printer", flat=True))
+
+    assert planned_on() == {None}
+    assert all(Plate.objects.values_list("unplanned_because", flat=True))
+    permit_unattended(world.room, world.administrator, "Fire and safety plan, May 2026")
+    assert planned_on() == {None}, "the school permits it, but no printer was said to"
+    actions.set_unattended(able, world.administrator, True)
+    assert able.pk in planned_on() <= {able.pk, None}
+    assert RoomPlan.objects.first().facts["violations"] == 0
+    permit_unattended(world.room, world.administrator, "")
+    assert planned_on() == {None}

@@ -40,7 +40,7 @@ def run_race(tmp_path_factory: pytest.TempPathFactory, url: str | None) -> dict[
         env=environment,
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=900,
         check=False,
     )
     assert done.returncode == 0, done.stderr

@@ -3,7 +3,8 @@ with a database and keys of its own. ``python -m tests.sign_in_service.provider 
 
 The file ``twist`` in the folder, where a test writes one, makes the provider misbehave in one way, which no good one
 does: ``issuer`` calls itself by another name, ``keys`` publishes a key that did not sign, ``subject`` tells of somebody
-else when it is asked again, ``nothing`` answers the search for it with an error.
+else when it is asked again, ``late`` and ``audience`` sign a token that is over or is for another site, ``nothing``
+answers the search for it with an error.
 """
 
 from __future__ import annotations
@@ -78,6 +79,11 @@ class Validator(OAuth2Validator):
 
     def get_additional_claims(self, request: Any) -> dict[str, Any]:
         return dict(PLAN["people"][request.user.username])
+
+    def get_id_token_dictionary(self, token: Any, token_handler: Any, request: Any) -> tuple[dict[str, Any], Any]:
+        claims, until = super().get_id_token_dictionary(token, token_handler, request)
+        wrong = {"late": {"exp": claims["exp"] - 2 * 86_400}, "audience": {"aud": "another-site"}}
+        return {**claims, **wrong.get(twist(), {})}, until
 
     def get_userinfo_claims(self, request: Any) -> dict[str, Any]:
         told: dict[str, Any] = super().get_userinfo_claims(request)

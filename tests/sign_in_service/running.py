@@ -124,7 +124,7 @@ def service(folder: Path, port: int, plan: dict[str, Any]) -> Iterator[None]:
             return False
 
     try:
-        wait_until(answers, 120, "the service starts")
+        wait_until(answers, 240, "the service starts")
         yield
     finally:
         process.kill()

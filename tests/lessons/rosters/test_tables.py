@@ -104,7 +104,7 @@ def test_one_enormous_line_takes_no_time():
     began = time.perf_counter()
     assert told(read_paste("a@" * 500_000)) == [("long_nickname", 1)]
     assert told(read_paste("a" * 1_000_000)) == [("long_nickname", 1)]
-    assert time.perf_counter() - began < 10  # the square of the length would take hours
+    assert time.perf_counter() - began < 60  # the square of the length would take hours
 
 
 @given(st.text(max_size=300))

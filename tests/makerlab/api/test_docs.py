@@ -69,7 +69,7 @@ def test_the_examples_work_as_they_stand(world, live_server, tmp_path: Path):
     for block in blocks:
         told = subprocess.run(
             ["bash", "-eu", "-c", block], env={"PATH": "/usr/bin:/bin", **{name: str(names[name]) for name in names}},
-            cwd=tmp_path, capture_output=True, text=True, timeout=120,
+            cwd=tmp_path, capture_output=True, text=True, timeout=900,
         )  # fmt: skip
         assert told.returncode == 0, (block, told.stdout, told.stderr)
         said.append(answers(told.stdout))
