@@ -85,6 +85,7 @@ CLASSES = Place(
         "lessons:kind-new",
         "printing:readiness-week",
         "printing:meeting-readiness",
+        "printing:print-outs",
     ),
 )
 LAB = Place(

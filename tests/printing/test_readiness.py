@@ -210,6 +210,15 @@ class TestPages:
             two_teams.room.revision,
         )
 
+    @pytest.mark.parametrize("who", ["teacher", "technician"])
+    def test_nobody_is_led_to_a_page_that_is_not_theirs(self, two_teams, signed_in, who):
+        make_submission(two_teams, state="handed_in")
+        client = signed_in(two_teams.people()[who])
+        link = reverse("submissions:review-list")
+        offered = f'href="{link}"' in client.get(self.pages(two_teams)[0]).content.decode().split("<main")[1]
+        assert offered is (client.get(link).status_code != 404)
+        assert offered is (who == "teacher")
+
     def test_the_hand_out_list_goes_by_tray(self, two_teams, signed_in):
         two_teams.team.tray = 30
         two_teams.team.save()
