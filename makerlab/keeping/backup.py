@@ -20,13 +20,13 @@ from makerlab.keeping.archive import DATABASE, MANIFEST, MEDIA, check_seal, copy
 from makerlab.keeping.check import check_backup
 from makerlab.keeping.encryption import Lock, encrypt, library
 from makerlab.keeping.manifest import Manifest, Member
+from makerlab.keeping.named import named_files
+from makerlab.keeping.names import ENCRYPTED, PLAIN, PREFIX, STAMP, UNFINISHED
 from makerlab.keeping.schema import refuse_newer
-from makerlab.keeping.snapshot import Snapshot, named_files, take_snapshot, writers_wait
+from makerlab.keeping.snapshot import Snapshot, take_snapshot, writers_wait
 from makerlab.keeping.trouble import KeepingTrouble, disk_words
 
 log = logging.getLogger("makerlab.keeping")
-STAMP = "%Y%m%dT%H%M%SZ"
-PREFIX, PLAIN, ENCRYPTED, UNFINISHED = "makerlab-", ".backup.zip", ".backup.age.zip", ".part"
 
 
 @dataclass(frozen=True, slots=True)

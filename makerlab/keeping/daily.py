@@ -8,7 +8,6 @@ from pathlib import Path
 
 from django.conf import settings
 
-from makerlab.keeping.backup import lock_from_settings, make_backup
 from makerlab.keeping.retention import backups_in, forget_old
 
 log = logging.getLogger("makerlab.keeping")
@@ -18,6 +17,8 @@ YOUNG = timedelta(hours=20)  # a worker started anew in the afternoon makes no s
 def back_up_daily() -> Path | None:
     """Make a backup in MAKERLAB_BACKUPS, then delete the old ones: never before the new one is proved. Answers its
     path, or None where no folder is set or the newest is young. Raises KeepingTrouble."""
+    from makerlab.keeping.backup import lock_from_settings, make_backup  # and PostgreSQL's driver: workers only
+
     folder: Path | None = settings.BACKUPS
     if folder is None:
         return None

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from makerlab.keeping.backup import ENCRYPTED, PLAIN, PREFIX, STAMP, UNFINISHED
+from makerlab.keeping.names import ENCRYPTED, PLAIN, PREFIX, STAMP, UNFINISHED
 
 DAYS, WEEKS = 14, 8
 _NAME = re.compile(

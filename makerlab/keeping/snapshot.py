@@ -18,17 +18,15 @@ from typing import Any
 
 import psycopg
 from django.db import connection
-from django.db.models import FileField
 from psycopg import sql
 from psycopg.conninfo import make_conninfo
 
-from makerlab.keeping.schema import models_of_database
+from makerlab.keeping.named import Fetch, file_columns, files_named
 from makerlab.keeping.trouble import KeepingTrouble, not_reached
 
 SQLITE, POSTGRES = "sqlite", "postgresql"
 # who is signed in is nothing to keep: a backup must not let an old session in again
 NOT_KEPT = ("django_session",)
-Fetch = Callable[[str], list[tuple[Any, ...]]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,33 +65,6 @@ def writers_wait() -> Iterator[None]:
             database.execute("ROLLBACK")
 
 
-def named_files() -> set[str]:
-    """The stored files that rows name at this moment."""
-    with connection.cursor() as cursor:
-
-        def fetch(query: str) -> list[tuple[Any, ...]]:
-            cursor.execute(query)
-            return list(cursor.fetchall())
-
-        return _files(fetch)
-
-
-def file_columns() -> Iterator[tuple[str, str]]:
-    """Table and column of every stored file, as the database has them: before an upgrade those of the older release."""
-    for model in models_of_database():
-        for field in model._meta.concrete_fields:
-            if isinstance(field, FileField) and field.column:
-                yield model._meta.db_table, field.column
-
-
-def _files(fetch: Fetch) -> set[str]:
-    found: set[str] = set()
-    for table, column in file_columns():
-        rows = fetch(f'SELECT "{column}" FROM "{table}" WHERE "{column}" <> \'\'')
-        found.update(str(row[0]) for row in rows)
-    return found
-
-
 def _migrations(fetch: Fetch) -> tuple[str, ...]:
     return tuple(f"{app}.{name}" for app, name in fetch("SELECT app, name FROM django_migrations ORDER BY id"))
 
@@ -118,7 +89,7 @@ def _of_sqlite(path: Path) -> Snapshot:
         def fetch(query: str) -> list[tuple[Any, ...]]:
             return copy.execute(query).fetchall()
 
-        return Snapshot(SQLITE, count_sqlite(copy), frozenset(_files(fetch)), _migrations(fetch), lambda: path)
+        return Snapshot(SQLITE, count_sqlite(copy), frozenset(files_named(fetch)), _migrations(fetch), lambda: path)
     except sqlite3.DatabaseError as error:
         if "full" in str(error):
             raise KeepingTrouble("Copying the database did not work: the disk is full. Make room there.") from error
@@ -201,4 +172,4 @@ def _of_postgres(path: Path, stack: ExitStack) -> Snapshot:
         )  # fmt: skip
         return path
 
-    return Snapshot(POSTGRES, count_postgres(database), frozenset(_files(fetch)), _migrations(fetch), dump)
+    return Snapshot(POSTGRES, count_postgres(database), frozenset(files_named(fetch)), _migrations(fetch), dump)

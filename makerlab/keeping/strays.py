@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from django.core.files.storage import default_storage
 from django.utils import timezone
 
-from makerlab.keeping.snapshot import named_files
+from makerlab.keeping.named import named_files
 
 log = logging.getLogger("makerlab.keeping")
 YOUNG = timedelta(days=1)  # its row may still be on the way

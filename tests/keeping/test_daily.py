@@ -6,8 +6,8 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from makerlab.keeping.backup import PLAIN, PREFIX, STAMP
 from makerlab.keeping.daily import YOUNG, back_up_daily
+from makerlab.keeping.names import PLAIN, PREFIX, STAMP
 from makerlab.keeping.retention import backups_in
 from makerlab.work import actions
 from makerlab.work.registry import DAILY

@@ -9,7 +9,9 @@ from pathlib import Path
 
 from tests.conftest import ROOT
 
-ONLY_WORKERS = ("numba", "llvmlite", "scipy.spatial", "scipy.optimize", "scipy.stats", "scipy.sparse", "celery.worker")
+ONLY_WORKERS = (
+    "numba", "llvmlite", "scipy.spatial", "scipy.optimize", "scipy.stats", "scipy.sparse", "celery.worker", "psycopg"
+)  # fmt: skip
 LOAD_ALL_PAGES = """
 import json, sys, django
 django.setup()
