@@ -105,7 +105,7 @@ class Argument(models.Model):
 
     assignment = models.ForeignKey(Assignment, on_delete=models.CASCADE, related_name="arguments")
     team = models.ForeignKey(Team, on_delete=models.CASCADE, related_name="arguments")
-    says = models.CharField(max_length=12, blank=True)
+    says = models.CharField(max_length=12, blank=True, db_default="")
     claim = models.TextField(blank=True)
     evidence = models.TextField(blank=True)
     reasoning = models.TextField(blank=True)
@@ -162,9 +162,10 @@ class LabBoard(models.Model):
     revision = models.PositiveIntegerField(default=0)
     frozen_at = models.DateTimeField(null=True, blank=True)
     notes = models.TextField(blank=True, help_text=_("shown beside the graph for the discussion"))
-    pins = models.JSONField(default=list, blank=True)  # notes at points of the graph: team's id, value, words
+    pins = models.JSONField(default=list, db_default=[], blank=True)  # notes at points of the graph: team, value, words
     is_open = models.BooleanField(default=True)  # whether teams may enter readings
-    claims = models.JSONField(default=list, blank=True)  # while frozen: team's id, says and claim, as they then stood
+    # while frozen: team's id, says and claim, as they then stood
+    claims = models.JSONField(default=list, db_default=[], blank=True)
 
     objects = LabBoardQuerySet.as_manager()
 

@@ -41,8 +41,9 @@ class School(models.Model):
     name = models.CharField(max_length=120, unique=True)
     time_zone = models.CharField(max_length=64, default="America/Chicago", validators=[check_time_zone])
     created_at = models.DateTimeField(auto_now_add=True)
-    keep_days = models.PositiveSmallIntegerField(default=60)  # a class, after it was archived; then it is deleted
-    second_step_required = models.BooleanField(default=False)  # of administrators, when they sign in
+    # a class, after it was archived; then it is deleted
+    keep_days = models.PositiveSmallIntegerField(default=60, db_default=60)
+    second_step_required = models.BooleanField(default=False, db_default=False)  # of administrators, when they sign in
     store_max_mb = models.PositiveIntegerField(null=True, blank=True)  # of all its files; empty: as all schools
 
     def __str__(self) -> str:
@@ -85,7 +86,7 @@ class User(AbstractBaseUser):
     display_name = models.CharField(max_length=64)
     is_active = models.BooleanField(default=True)
     password_given_at = models.DateTimeField(null=True, blank=True)  # on paper, to be changed at the first sign-in
-    session_epoch = models.PositiveIntegerField(default=0)  # sessions of an earlier one are over
+    session_epoch = models.PositiveIntegerField(default=0, db_default=0)  # sessions of an earlier one are over
     created_at = models.DateTimeField(auto_now_add=True)
 
     # students only: the picture PIN, hashed like a password, and the lock after wrong tries

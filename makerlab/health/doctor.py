@@ -171,7 +171,7 @@ def clock() -> Iterator[Finding]:
         if apart > CLOCK_APART_S:
             what = f"this clock and the database server's are {apart:.0f} s apart"
             yield Finding(Level.WRONG, what, "Let both be set by a time server (NTP).")
-    newest = Job.objects.order_by("-created_at").values_list("created_at", flat=True).first()
+    newest = Job.objects.order_by("-pk").values_list("created_at", flat=True).first()
     if newest is not None and newest > now + timedelta(seconds=CLOCK_APART_S):
         what = f"the newest job is {(newest - now).total_seconds() / 60:.0f} minutes in the future"
         yield Finding(Level.WRONG, what, "The clock was set back: set it right by a time server (NTP).")

@@ -24,6 +24,7 @@ from prometheus_client.registry import Collector
 
 from makerlab.work.beat import alive
 from makerlab.work.lanes import Lane
+from makerlab.work.line import mean_time
 from makerlab.work.models import Job
 
 CONTENT_TYPE = CONTENT_TYPE_LATEST
@@ -77,12 +78,27 @@ def waiting() -> Iterator[Metric]:
             oldest[row["lane"]] = max(0.0, (now - row["first"]).total_seconds())
     yield gauge("makerlab_jobs_waiting", "Jobs that wait for a worker, by lane.", "lane", jobs)
     yield gauge("makerlab_jobs_oldest_waiting_seconds", "Age of the oldest waiting job, by lane.", "lane", oldest)
-    yield gauge("makerlab_jobs_running", "Jobs being done, by lane.", "lane", running)
+    yield gauge("makerlab_jobs_running", "Jobs being done, by lane: workers that are busy.", "lane", running)
+    yield from expected(jobs, running)
+
+
+def expected(jobs: dict[str, float], running: dict[str, float]) -> Iterator[Metric]:
+    """How long what waits now will take, as the page tells a student; no figure for a lane that never finished one."""
+    means = {lane: mean.total_seconds() for lane in Lane.values if (mean := mean_time(lane)) is not None}
+    waits = {lane: mean * jobs[lane] / max(1.0, running[lane]) for lane, mean in means.items()}
+    yield gauge("makerlab_lane_job_seconds", "Mean seconds of the lane's last 30 jobs.", "lane", means)
+    yield gauge(
+        "makerlab_jobs_expected_wait_seconds",
+        "Until a job sent now starts, with as many workers as are busy, by lane.",
+        "lane",
+        waits,
+    )
 
 
 def last_hour() -> Iterator[Metric]:
     """Ends of the last hour. Rows are deleted with their school or class, so a total would fall."""
-    ended = Job.objects.filter(finished_at__gte=timezone.now() - LOOKED_AT, started_at__isnull=False)
+    ends = {"lane__in": Lane.values, "state__in": (State.DONE, State.FAILED)}  # so that an index finds them
+    ended = Job.objects.filter(**ends, finished_at__gte=timezone.now() - LOOKED_AT, started_at__isnull=False)
     took = F("finished_at") - F("started_at")
     done, failed, mean, longest = {}, {}, {}, {}
     rows = ended.values("kind", "state").annotate(jobs=Count("pk"), mean=Avg(took), longest=Max(took)).order_by()

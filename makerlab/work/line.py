@@ -34,10 +34,16 @@ def open_jobs(lane: str) -> int:
 def expected_wait(job: Job, ahead: int) -> timedelta | None:
     """How long until a job with so many ahead of it starts, at the pace of the lane's last jobs: their mean time,
     shared by as many workers as are busy now. None where no job of the lane has been finished yet."""
-    lane = Job.objects.filter(lane=job.lane)
-    last = lane.filter(state=State.DONE, started_at__isnull=False).order_by("-finished_at")[:LOOKED_AT].values("pk")
-    times = Job.objects.filter(pk__in=list(last.values_list("pk", flat=True)))
-    mean: timedelta | None = times.aggregate(mean=Avg(F("finished_at") - F("started_at")))["mean"]
+    mean = mean_time(job.lane)
     if mean is None:
         return None
-    return mean * ahead / max(1, lane.filter(state=State.RUNNING).count())
+    return mean * ahead / max(1, Job.objects.filter(lane=job.lane, state=State.RUNNING).count())
+
+
+def mean_time(lane: str) -> timedelta | None:
+    """How long the lane's last jobs took, each its last try; None where none has been finished yet."""
+    done = Job.objects.filter(lane=lane, state=State.DONE, started_at__isnull=False)
+    last = done.order_by("-finished_at")[:LOOKED_AT].values("pk")
+    times = Job.objects.filter(pk__in=list(last.values_list("pk", flat=True)))
+    mean: timedelta | None = times.aggregate(mean=Avg(F("finished_at") - F("started_at")))["mean"]
+    return mean

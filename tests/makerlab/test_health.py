@@ -189,9 +189,33 @@ def test_figures_of_jobs_are_those_of_the_rows(working, settings):
     assert found["makerlab_jobs_failed_last_hour", ("check-submission",)] == 1
     assert found["makerlab_job_mean_seconds", ("check-submission",)] == pytest.approx(3)
     assert found["makerlab_job_longest_seconds", ("check-submission",)] == pytest.approx(4)
+    assert found["makerlab_lane_job_seconds", ("measure",)] == pytest.approx(3)
+    assert found["makerlab_jobs_expected_wait_seconds", ("measure",)] == pytest.approx(2 * 3)
+    assert ("makerlab_jobs_expected_wait_seconds", ("plan",)) not in found  # none was finished: nobody knows
     assert found["makerlab_workers", ("plan",)] == 1
     assert found["makerlab_heartbeat_age_seconds", ()] < 60
     assert found["makerlab_database_up", ()] == 1
+
+
+def test_more_busy_workers_make_the_expected_wait_shorter(working, settings):
+    """What a scaler goes by: 12 jobs of 10 s each are a minute for two workers and half of one for four."""
+    school = School.objects.create(name="Alderwick School")
+    now = timezone.now()
+
+    def job(**values) -> None:
+        Job.objects.create(kind="check-submission", lane="measure", school=school, **values)
+
+    for number in range(12):
+        job(subject=str(number))
+    job(subject="20", state="done", started_at=now - timedelta(seconds=10), finished_at=now)
+    for number in range(2):
+        job(subject=str(30 + number), state="running", lease_until=now + timedelta(minutes=1))
+    assert figures(settings)["makerlab_jobs_expected_wait_seconds", ("measure",)] == pytest.approx(60)
+    for number in range(2):
+        job(subject=str(40 + number), state="running", lease_until=now + timedelta(minutes=1))
+    found = figures(settings)
+    assert found["makerlab_jobs_running", ("measure",)] == 4
+    assert found["makerlab_jobs_expected_wait_seconds", ("measure",)] == pytest.approx(30)
 
 
 def test_figures_of_answers_count_pages_by_name_not_by_path(world, client, settings):

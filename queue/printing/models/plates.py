@@ -207,7 +207,8 @@ class RoomPlan(models.Model):
     late_kits = models.PositiveIntegerField(default=0)
     tardiness_min = models.FloatField(default=0.0)
     facts = models.JSONField(default=dict)  # loads, lateness by kit, changes and explanations, all computed
-    causes = models.JSONField(default=list)  # why it was made, as printing.causes keeps it: "Wren failed P6"
+    # why it was made, as printing.causes keeps it: "Wren failed P6"
+    causes = models.JSONField(default=list, db_default=[])
 
     objects = OfSchoolQuerySet.as_manager()
 

@@ -36,8 +36,9 @@ class PrintRequest(models.Model):
         Submission, on_delete=models.PROTECT, null=True, blank=True, related_name="print_request"
     )
     rank = models.PositiveIntegerField()
-    held = models.BooleanField(default=False)  # what is not printing yet is not planned
-    urgent_because = models.CharField(max_length=120, blank=True)  # before all others, and why; empty: in its turn
+    held = models.BooleanField(default=False, db_default=False)  # what is not printing yet is not planned
+    # before all others, and why; empty: in its turn
+    urgent_because = models.CharField(max_length=120, blank=True, db_default="")
     created_at = models.DateTimeField(auto_now_add=True)
 
     objects = PrintRequestQuerySet.as_manager()
