@@ -13,6 +13,7 @@ import multiprocessing
 import os
 import sys
 from functools import lru_cache
+from multiprocessing import forkserver
 from multiprocessing.connection import Connection, wait
 from multiprocessing.context import BaseContext
 from typing import Any
@@ -48,6 +49,12 @@ def _context() -> BaseContext:
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload(PRELOAD)
     return context
+
+
+def stand_by() -> None:
+    """Start the server that children are forked from, where there is one, and do not wait for it."""
+    if _context().get_start_method() == "forkserver":
+        forkserver.ensure_running()
 
 
 def _limit(memory_bytes: int, cpu_s: int) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator
 from datetime import timedelta
 
@@ -12,7 +13,7 @@ import pytest
 from django.utils import timezone
 
 from makerlab.accounts.models import School
-from makerlab.work import actions
+from makerlab.work import actions, child, loop
 from makerlab.work.lanes import Lane
 from makerlab.work.models import Job
 from makerlab.work.registry import HANDLERS, GiveUp, Handler, register
@@ -165,3 +166,21 @@ def test_of_eight_workers_one_gets_the_job(ledger, school, at_once):
     claimed = at_once(*[actions.claim] * 8)
     assert [job for job in claimed if job is not None] == [job for job in claimed if isinstance(job, Job)]
     assert sorted(job.attempt for job in claimed if job is not None) == [1]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="threads have priorities of their own on Linux only")
+def test_what_nobody_waits_for_gives_way() -> None:
+    def steps(lane: str) -> int:
+        found: list[int] = []
+
+        def thread() -> None:
+            loop.give_way(lane)
+            found.append(os.getpriority(os.PRIO_PROCESS, threading.get_native_id()))
+
+        one = threading.Thread(target=thread)
+        one.start()
+        one.join()
+        return found[0] - os.getpriority(os.PRIO_PROCESS, 0)
+
+    assert {lane: steps(lane) for lane in Lane.values} == {"measure": 0, "plan": 0, "consider": 10, "deliver": 0}
+    assert loop.GIVES_WAY[Lane.CONSIDER] > child.GIVES_WAY > 0
