@@ -36,6 +36,8 @@ class Event(models.Model):
         ordering = ["-id"]
         indexes = [
             models.Index(fields=["school", "-id"]),
+            models.Index(fields=["school", "at"], name="event_of_school_at"),  # records past their time
+            models.Index(fields=["school", "verb"], name="event_of_school_verb"),  # how many, and of which verbs
             models.Index(fields=["subject_kind", "subject_id"]),
         ]
 

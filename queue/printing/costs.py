@@ -126,8 +126,9 @@ def totals(assignments: Sequence[Assignment]) -> list[tuple[Assignment, Line]]:
 
 def rows_of(assignment_ids: Sequence[int]) -> list[dict[str, Any]]:
     """All copies of the runs in which a copy of these assignments was printed."""
-    runs = RunCopy.objects.filter(copy__request__assignment__in=assignment_ids).values("run")
-    return list(RunCopy.objects.filter(run__in=runs).order_by("run", "copy").values(*FIELDS))
+    runs = RunCopy.objects.filter(copy__request__assignment__in=assignment_ids).values_list("run", flat=True)
+    found = list(runs.order_by().distinct())  # asked apart: in one question PostgreSQL reads the copies of all schools
+    return list(RunCopy.objects.filter(run__in=found).order_by("run", "copy").values(*FIELDS))
 
 
 def shared(rows: Iterable[Mapping[str, Any]]) -> list[tuple[Mapping[str, Any], float]]:

@@ -49,7 +49,12 @@ class Submission(MeasuredFile):
         constraints = [
             models.UniqueConstraint(fields=["assignment", "kit_part", "team", "version"], name="one_file_a_version"),
         ]
-        indexes = [models.Index(fields=["assignment", "state"])]
+        indexes = [
+            models.Index(fields=["assignment", "state"]),
+            models.Index(fields=["team"], condition=models.Q(state="handed_in"), name="submission_waiting_for_review"),
+            # what a school stores is added up with each upload, from the index alone
+            models.Index(fields=["assignment", "file", "file_bytes"], name="submission_stored_bytes"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.kit_part}, version {self.version}"

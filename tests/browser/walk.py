@@ -171,6 +171,14 @@ def addresses() -> Iterator[tuple[str, list[str]]]:
 
 def keys(noun: str) -> list[int]:
     """Primary keys of what an address's noun means, the newest first, so that full and empty ones are met."""
+    models = models_of_nouns()
+    if noun not in models:
+        sys.exit(f"say in tests/browser/walk.py what {noun!r} is")
+    return list(models[noun].objects.order_by("-pk").values_list("pk", flat=True))
+
+
+def models_of_nouns() -> dict[str, Any]:
+    """The model an address's noun means."""
     from django.apps import apps
 
     from lessons.models import (
@@ -212,10 +220,7 @@ def keys(noun: str) -> list[int]:
         "what": WhatIf,
         "room": Room, "student": Membership, "lab": Assignment, "person": User, "kind": PrinterKind, "token": ApiToken,
     }  # fmt: skip
-    models |= {model.__name__.lower(): model for model in apps.get_models() if model.__name__.lower() not in models}
-    if noun not in models:
-        sys.exit(f"say in tests/browser/walk.py what {noun!r} is")
-    return list(models[noun].objects.order_by("-pk").values_list("pk", flat=True))
+    return {model.__name__.lower(): model for model in apps.get_models()} | models
 
 
 def assignment_parts() -> list[tuple[int, int]]:

@@ -114,7 +114,14 @@ class PrintCopy(models.Model):
                 name="a_copy_on_its_way_has_a_plate",
             ),
         ]
-        indexes = [models.Index(fields=["state"])]
+        indexes = [
+            models.Index(fields=["state"]),
+            models.Index(
+                fields=["request"],
+                condition=models.Q(state__in=["waiting", "planned", "printing"]),
+                name="copy_under_way",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.request} copy {self.number}"
