@@ -14,7 +14,7 @@ from typing import Any
 from django.db import connection, transaction
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
-from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.urls import reverse
 from django.utils import timezone
 
 from lessons.models import Assignment
@@ -23,6 +23,7 @@ from makerlab.work import actions, line
 from makerlab.work.lanes import Lane
 from makerlab.work.models import Job
 from tests.browser.walk import models_of_nouns
+from tests.makerlab.site_addresses import addresses
 
 BIG_ROWS = 2_000  # of a table that grows with schools and years
 OBJECTS = 3  # of each address so many are tried, until one answers this person
@@ -73,15 +74,7 @@ def people_of(school_id: int) -> dict[str, User]:
 def paths_for(person: User, only: frozenset[str] | None = None) -> Iterator[tuple[str, list[str]]]:
     """Every named address (or ``only`` these) that takes nothing or one object, and a few paths it may have."""
     nouns = models_of_nouns()
-
-    def walk(resolver: URLResolver, prefix: str) -> Iterator[tuple[str, URLPattern]]:
-        for entry in resolver.url_patterns:
-            if isinstance(entry, URLResolver):
-                yield from walk(entry, f"{prefix}{entry.namespace}:" if entry.namespace else prefix)
-            else:
-                yield f"{prefix}{entry.name}", entry
-
-    for name, pattern in walk(get_resolver(), ""):
+    for name, pattern in addresses():
         if only is not None and name not in only:
             continue
         needs = list(pattern.pattern.converters)
