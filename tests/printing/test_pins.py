@@ -281,7 +281,14 @@ def test_a_fixed_start_that_was_missed_is_planned_as_soon_as_it_can(planned):
 
 
 def test_a_start_inside_the_frozen_window_is_kept(planned):
-    """The room keeps what begins within ``frozen_min``: its spool and file are being prepared."""
+    """The room keeps what begins within ``frozen_min``: its spool and file are being prepared. All printers are away
+    for an hour, so that no start is over before the test is."""
+    now = timezone.now()
+    Outage.objects.bulk_create(
+        Outage(printer=each, since=now, until=now + timedelta(hours=1), reason="belt") for each in planned.printers
+    )
+    actions.plan_again(planned.room, planned.teacher)
+    plan_now()
     plate = Plate.objects.order_by("setup_at").first()
     far_min = int((plate.setup_at - timezone.now()).total_seconds() / 60) + 5
     Room.objects.update(frozen_min=far_min)
