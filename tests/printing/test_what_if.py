@@ -322,18 +322,25 @@ def test_a_try_is_its_makers_alone(planned, signed_in):
 
 
 def outlook(world) -> dict[str, Any]:
-    job = claim(job_id=Job.objects.filter(kind="plan-outlook", state="waiting").latest("pk").pk)
-    run(job)
-    assert Job.objects.get(pk=job.pk).state == "done", Job.objects.get(pk=job.pk).error
-    return RoomPlan.objects.first().facts["outlook"]["by_assignment"][str(world.assignment.pk)]
+    """Of the world's lab day; nothing but the plan's own row is written for it. Where the minute of a first start turned
+    meanwhile, the plan holds no longer and nothing is written at all; then the room is planned again."""
+    for _try in range(3):
+        before = everything()
+        job = claim(job_id=Job.objects.filter(kind="plan-outlook", state="waiting").latest("pk").pk)
+        run(job)
+        assert Job.objects.get(pk=job.pk).state == "done", Job.objects.get(pk=job.pk).error
+        after = everything()
+        before.pop("printing.RoomPlan"), after.pop("printing.RoomPlan")
+        assert after == before
+        if (found := RoomPlan.objects.first().facts.get("outlook")) is not None:
+            return found["by_assignment"][str(world.assignment.pk)]
+        actions.plan_again(world.room, world.teacher)
+        plan_now()
+    raise AssertionError("no outlook of three plans")
 
 
 def test_the_outlook_of_a_lab_day_is_worked_out_beside_the_plan(planned, signed_in):
-    before = everything()
     found = outlook(planned)
-    after = everything()
-    before.pop("printing.RoomPlan"), after.pop("printing.RoomPlan")
-    assert after == before
     assert found["kits"] == 2
     assert 0 <= found["chance"] <= 1
     assert found["likely_at"] <= found["nearly_sure_at"]
