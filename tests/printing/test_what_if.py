@@ -322,8 +322,8 @@ def test_a_try_is_its_makers_alone(planned, signed_in):
 
 
 def outlook(world) -> dict[str, Any]:
-    """Of the world's lab day; nothing but the plan's own row is written for it. Where the minute of a first start turned
-    meanwhile, the plan holds no longer and nothing is written at all; then the room is planned again."""
+    """Of the world's lab day; nothing but the plan's own row is written for it. Where the minute of a first start has
+    turned meanwhile, the plan holds no longer and nothing is written at all; then the room is planned again."""
     for _try in range(3):
         before = everything()
         job = claim(job_id=Job.objects.filter(kind="plan-outlook", state="waiting").latest("pk").pk)
