@@ -28,7 +28,7 @@ HEAVIER = {
     "lessons:experiment-edit": (152_000, "every field of an experiment, with its help beside it"),
     "printing:plate-arrange": (185_000, "the outlines of all copies are drawn to be moved"),
     "printing:spool-list": (160_000, "three forms for each spool, so that each works without script"),
-    "printing:room-plan": (165_000, "the timetable of the room is drawn, with its table beneath"),
+    "printing:room-plan": (185_000, "the timetable of the room is drawn, with its table beneath"),
     "submissions:review-desk": (162_000, "the pile with its pictures, the part and all that is needed to decide"),
 }
 
