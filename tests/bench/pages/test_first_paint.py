@@ -12,10 +12,8 @@ from statistics import median
 import pytest
 from playwright.sync_api import Browser, Page
 
-from tests.browser import conftest
 from tests.browser.conftest import Demo, open_desk
 
-demo, browser = conftest.demo, conftest.browser  # the demo, started by its own command, and Debian's Chromium
 pytestmark = pytest.mark.bench
 ROLES = ("student", "teacher", "technician", "administrator")
 VISITS = 5

@@ -16,10 +16,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, Request, expect
 
-from tests.browser import conftest
 from tests.browser.conftest import ROOT, Demo, open_desk, start_demo
 
-browser = conftest.browser
 pytestmark = pytest.mark.bench
 PARTS, KEYS_MOST, MINUTES = 30, 60, 4
 WAIT_MS = 60_000
@@ -53,14 +51,19 @@ def full_demo(tmp_path: Path, chromium: str) -> Iterator[Demo]:
     demo = start_demo(tmp_path)
     environment = {
         **os.environ, "MAKERLAB_VAR": str(demo.folder), "DJANGO_SETTINGS_MODULE": "makerlab.settings",
-        "PYTHONPATH": f"{ROOT}:{ROOT / 'queue'}",
+        "MAKERLAB_DEMO": "1", "PYTHONPATH": f"{ROOT}:{ROOT / 'queue'}",
     }  # fmt: skip
-    run = [sys.executable, "-c", FILL, str(PARTS)]
-    filled = subprocess.run(run, cwd=ROOT, env=environment, capture_output=True, text=True, check=True)
-    assert int(filled.stdout) >= PARTS
-    yield demo
-    demo.process.terminate()
-    demo.process.wait(60)
+    try:
+        run = [sys.executable, "-c", FILL, str(PARTS)]
+        filled = subprocess.run(run, cwd=ROOT, env=environment, stdout=subprocess.PIPE, text=True, check=True)
+        assert int(filled.stdout) >= PARTS
+        yield demo
+    finally:
+        demo.process.terminate()
+        demo.process.wait(60)
+        demo.reader.join(5)
+        if demo.process.stdout is not None:
+            demo.process.stdout.close()
 
 
 def decide(page: Page) -> int:
