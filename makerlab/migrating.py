@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.contrib.postgres.operations import AddIndexConcurrently, RemoveIndexConcurrently
+from django.contrib.postgres.operations import AddIndexConcurrently
 from django.db import migrations
 
 
@@ -23,19 +23,3 @@ class AddIndexWhileWritten(AddIndexConcurrently):
             super().database_backwards(app_label, schema_editor, from_state, to_state)
         else:
             migrations.AddIndex.database_backwards(self, app_label, schema_editor, from_state, to_state)
-
-
-class RemoveIndexWhileWritten(RemoveIndexConcurrently):
-    """Drops an index as ``AddIndexWhileWritten`` builds one."""
-
-    def database_forwards(self, app_label: str, schema_editor: Any, from_state: Any, to_state: Any) -> None:
-        if schema_editor.connection.vendor == "postgresql":
-            super().database_forwards(app_label, schema_editor, from_state, to_state)
-        else:
-            migrations.RemoveIndex.database_forwards(self, app_label, schema_editor, from_state, to_state)
-
-    def database_backwards(self, app_label: str, schema_editor: Any, from_state: Any, to_state: Any) -> None:
-        if schema_editor.connection.vendor == "postgresql":
-            super().database_backwards(app_label, schema_editor, from_state, to_state)
-        else:
-            migrations.RemoveIndex.database_backwards(self, app_label, schema_editor, from_state, to_state)
