@@ -9,12 +9,14 @@ import sqlite3
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import hypothesis
 import psycopg
 import pytest
+import time_machine
 from django.db import connection, connections
 from django.test import Client
 
@@ -27,7 +29,21 @@ if os.environ.get("MAKERLAB_EXPLORE") != "1":
 
 ROOT = Path(__file__).resolve().parents[1]
 AtOnce = Callable[..., list[Any]]
+# where the room's plan is made, every test begins at the same moment of a school day, early in its minute: a plan looks
+# different a minute later and at another time of day; MAKERLAB_TEST_NOW=2026-11-27T23:57:05Z begins elsewhere
+NOW = os.environ.get("MAKERLAB_TEST_NOW", "2026-11-24T15:05:05Z")
+STEADY = ("printing", "lessons", "submissions")
 POSTGRES = "postgres://postgres@127.0.0.1:5432"
+
+
+@pytest.fixture(autouse=True)
+def _steady_clock(request: pytest.FixtureRequest) -> Iterator[None]:
+    """The clock goes on from ``NOW``; child processes and other machines have their own."""
+    if request.path.relative_to(ROOT / "tests").parts[0] not in STEADY:
+        yield
+        return
+    with time_machine.travel(datetime.fromisoformat(NOW), tick=True):
+        yield
 
 
 @pytest.fixture(autouse=True)

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import pytest
 
-from printing.planner import choose as choosing
+from planning.types import Stop
+from printing.planner import choose, meetings, order
+
+STEPS = Stop(iterations=150, prove=False)
 
 
 @pytest.fixture
 def short_search(monkeypatch) -> None:
-    """A fifth of a second finds the best plan of a handful of plates; the page's second and a half is not needed."""
-    monkeypatch.setattr(choosing, "TRY_S", 0.05)
-    monkeypatch.setattr(choosing, "SEARCH_S", 0.2)
-    monkeypatch.setattr(choosing, "ORDER_S", 0.2)
+    """Steps are counted instead of time: enough for a handful of plates, and the same plan on a busy machine."""
+    for module, names in ((choose, ("TRY", "QUICK", "SEARCH", "ORDER")), (order, ("FOLLOW",)), (meetings, ("SEARCH",))):
+        for name in names:
+            monkeypatch.setattr(module, name, STEPS)
+    monkeypatch.setattr(meetings, "HELP_S", 600.0)  # every remedy is tried

@@ -21,8 +21,7 @@ from planning.verify import violations
 from printing import actions
 from printing.actions.whatif import discard_what_if, try_what_if
 from printing.models import ExtraHours, Outage, PrintCopy, Printer, Room, RoomPlan, WhatIf
-from printing.planner import choose as choosing
-from printing.planner import meetings
+from printing.planner.choose import choose
 from printing.planner.estimates import Estimates
 from printing.planner.problem import spares_on
 from printing.planner.snapshot import take_snapshot
@@ -36,13 +35,7 @@ CHICAGO = ZoneInfo("America/Chicago")  # the world's school
 OWN = {"work.Job", "printing.WhatIf", "audit.Event", "printing.PlateEstimate", "sessions.Session"}
 
 
-@pytest.fixture(autouse=True)
-def _short_search(monkeypatch):
-    monkeypatch.setattr(choosing, "TRY_S", 0.05)
-    monkeypatch.setattr(choosing, "SEARCH_S", 0.2)
-    monkeypatch.setattr(choosing, "ORDER_S", 0.2)
-    monkeypatch.setattr(meetings, "HELP_S", 60.0)  # every remedy is tried, however busy the machine
-    monkeypatch.setattr(meetings, "SEARCH_S", 0.05)
+pytestmark = pytest.mark.usefixtures("short_search")
 
 
 @pytest.fixture
@@ -134,7 +127,7 @@ def test_the_plan_of_it_is_sound_and_uses_what_is_added(planned):
     changes = Changes(out=(planned.printers[0].pk,), added=(planned.printers[1].pk,))
     snapshot = take_snapshot(planned.room.pk, timezone.now())
     changed = situation(snapshot, changes, {})
-    option = choosing.choose(changed, Estimates(changed), lambda share: None).option
+    option = choose(changed, Estimates(changed), lambda share: None).option
     assert violations(option.posed.problem, option.plan) == []
     assert str(planned.printers[0].pk) not in {run.printer_id for run in option.plan.runs}
 

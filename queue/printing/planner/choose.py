@@ -20,8 +20,8 @@ from printing.planner.values import Snapshot
 from printing.planner.ways import WAYS, Way
 from telling import Told
 
-TRY_S, SEARCH_S, ORDER_S = 0.25, 1.2, 0.8
-QUICK_S = 0.15
+TRY, SEARCH, ORDER = Stop(seconds=0.25), Stop(seconds=1.2), Stop(seconds=0.8)
+QUICK = Stop(seconds=0.15)
 PEEK_SAMPLES = 500
 CLASHES_S = 2.0
 
@@ -94,7 +94,7 @@ def choose(snapshot: Snapshot, estimates: Estimates, progress: Progress, risk: R
         base = 0.2 + at * share
         laid_out = ways.by_code[code]
         figures = estimates.exact(laid_out.plates, lambda done, base=base, share=share: progress(base + done * share))  # type: ignore[misc]
-        exact.append(option_of(snapshot, calendar, code, laid_out, figures, Stop(seconds=TRY_S)))
+        exact.append(option_of(snapshot, calendar, code, laid_out, figures, TRY))
     recommended, stay = _best(exact)
     chosen = _chosen(snapshot, exact, ways) or recommended
     progress(0.85)
@@ -143,7 +143,7 @@ def as_it_is(snapshot: Snapshot, estimates: Estimates) -> tuple[Option, Stay | N
     if laid_out is None:
         return None
     figures = estimates.exact(laid_out.plates)
-    option = option_of(snapshot, calendar_of(snapshot), KEPT, laid_out, figures, Stop(seconds=QUICK_S))
+    option = option_of(snapshot, calendar_of(snapshot), KEPT, laid_out, figures, QUICK)
     option, stay = stay_or_change(snapshot, option)
     _check(option)
     return option, stay
@@ -235,9 +235,9 @@ def _laid_as(snapshot: Snapshot, option: Option, ways: Layouts) -> str:
 def _searched(snapshot: Snapshot, option: Option) -> Option:
     """Search on from the plan found. Where nobody is later for it, the order of the queue decides."""
     problem = option.posed.problem
-    plan = solve(problem, Stop(seconds=SEARCH_S), SEED, start_from=option.plan)
+    plan = solve(problem, SEARCH, SEED, start_from=option.plan)
     if not option.posed.left_out and problem.plates:
-        wished = solve(in_order(snapshot, problem), Stop(seconds=ORDER_S), SEED, start_from=plan)
+        wished = solve(in_order(snapshot, problem), ORDER, SEED, start_from=plan)
         ordered = replace(wished, objective=evaluate(problem, wished), method=IN_ORDER)
         if as_good(ordered, plan) and not violations(problem, ordered):
             plan = ordered

@@ -34,7 +34,7 @@ from printing.planner.snapshot import take_snapshot
 from printing.planner.values import LIGHT_INFILL, Laid, Snapshot
 
 SAMPLES = 1000
-SEARCH_S = 0.2
+SEARCH = Stop(seconds=0.2)
 HELP_S = 6.0  # for one meeting
 LIGHTER_PLATES = 12  # each is estimated anew
 
@@ -98,7 +98,7 @@ def _meeting(
 ) -> dict[str, Any]:
     courses = play(problem, plan, risks, SAMPLES, SEED)
     harm = most_harmful(problem, plan, risks, kit_ids, top=1, samples=SAMPLES, seed=SEED)
-    effort = Effort(stop=Stop(seconds=SEARCH_S), samples=SAMPLES, seconds=HELP_S, seed=SEED)
+    effort = Effort(stop=SEARCH, samples=SAMPLES, seconds=HELP_S, seed=SEED)
     helped = what_would_help(problem, plan, risks, kit_ids, remedies, effort)
     return {
         **figures_of_kits(problem, courses, kit_ids),

@@ -14,7 +14,7 @@ from printing.planner.stay import in_force, in_order
 from printing.planner.values import BY_HAND, Snapshot
 
 IN_ORDER = "the queue's order"
-FOLLOW_S = 0.2
+FOLLOW = Stop(seconds=0.2)
 # somebody asked for this change, so that it has no price; of two plans that serve the queue as well, the one that moves
 # fewer starts is taken: the least penalty there is
 TIE_BREAK = 1
@@ -44,7 +44,7 @@ def follow(snapshot: Snapshot, option: Option, kits: Collection[str]) -> Option 
     if not kits or option.posed.left_out:
         return None
     kept = in_force(snapshot, option) or option.plan
-    plan = solve(_wished(snapshot, problem), Stop(seconds=FOLLOW_S), SEED, start_from=kept)
+    plan = solve(_wished(snapshot, problem), FOLLOW, SEED, start_from=kept)
     plan = replace(plan, objective=evaluate(problem, plan), method=IN_ORDER)
     if not as_good(plan, kept) or violations(problem, plan):
         return None
