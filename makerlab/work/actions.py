@@ -16,6 +16,7 @@ from django.db import DatabaseError, transaction
 from django.db.models import Count, Max, Min, QuerySet
 from django.utils import timezone
 
+from makerlab.work.lanes import Lane
 from makerlab.work.models import Job
 from makerlab.work.registry import DAILY, HANDLERS, OFTEN, Apply, GiveUp, Handler
 
@@ -26,6 +27,8 @@ ATTEMPTS_MAX = 3
 LEASE_MARGIN_S = 10
 CLOCKS_APART = timedelta(hours=1)
 QUIET_S = 10.0  # after a ring that failed
+SOMEBODY_WAITS = -1  # the priority of a job that is asked for and looked for at once, among those that are not
+REST_MAX = timedelta(minutes=3)
 RINGS_MAX = 64  # by the sweeper in one lane: more workers than this do not stand idle
 _quiet_until = float("-inf")
 State = Job.State
@@ -104,6 +107,17 @@ def ring(lane: str) -> None:
     except (OperationalError, RedisError):
         _quiet_until = time.monotonic() + QUIET_S  # a broker that hangs must not hold up one request after the other
         log.warning("broker not reached; work in lane %s waits for the sweeper", lane)
+
+
+def rests(lane: str) -> bool:
+    """Whether the next job of the lane is left for now, since nobody waits for it and files wait to be measured. The
+    embedded worker asks, whose lanes share one machine; a job is left so for REST_MAX at the most."""
+    waiting = Job.objects.filter(state=State.WAITING)
+    following = in_order(waiting.filter(lane=lane)).first()
+    if following is None or following.kind not in HANDLERS or HANDLERS[following.kind].somebody_waits:
+        return False
+    age = timezone.now() - following.created_at
+    return timedelta(0) <= age < REST_MAX and waiting.filter(lane=Lane.MEASURE).exists()
 
 
 def claim(lane: str | None = None, job_id: int | None = None) -> Job | None:
@@ -231,6 +245,7 @@ def run_waiting(lane: str | None = None) -> int:
 
 __all__ = [
     "ATTEMPTS_MAX",
+    "SOMEBODY_WAITS",
     "Handler",
     "claim",
     "enqueue",
@@ -238,6 +253,7 @@ __all__ = [
     "finish",
     "in_order",
     "next_turn",
+    "rests",
     "run",
     "run_waiting",
     "set_progress",

@@ -20,9 +20,10 @@ log = logging.getLogger("makerlab.work")
 IDLE_S = 0.2
 SWEEP_S = 5.0
 FIRST_CHORES_S, DAY_S = 60.0, 86_400.0
-# of 19 steps: looking for better plans takes what pages, plans and files that are measured (child.py) leave of the
-# machine; nobody waits for it
-GIVES_WAY = {Lane.CONSIDER: 10}
+# of 19 steps: plans share the machine with files that are measured (child.py), behind pages; looking for better plans
+# takes what all of these leave, and rests altogether while files wait (``actions.rests``)
+GIVES_WAY = {Lane.PLAN: 5, Lane.CONSIDER: 10}
+RESTED_S = 2.0
 
 
 def give_way(lane: str) -> None:
@@ -43,6 +44,9 @@ def work_lane(lane: str, stop: threading.Event) -> None:
     while not stop.is_set():
         close_old_connections()
         try:
+            if actions.rests(lane):
+                stop.wait(RESTED_S)
+                continue
             job = actions.claim(lane)
             if job is not None:
                 actions.run(job)

@@ -21,6 +21,7 @@ class Handler:
     ``work(job)`` does the slow part outside any transaction, writes nothing, and returns a function
     that writes the result; that function runs in the transaction which marks the job done, and only if the
     job is still ours. ``failed(job, message)`` runs in the transaction which marks the job failed.
+    ``somebody_waits``: False where the result only betters what stands (``actions.rests``).
     """
 
     kind: str
@@ -29,6 +30,7 @@ class Handler:
     work: Callable[[Job], Apply]
     failed: Callable[[Job, str], None]
     failed_message: str
+    somebody_waits: bool = True
 
 
 HANDLERS: dict[str, Handler] = {}

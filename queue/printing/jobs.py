@@ -83,6 +83,7 @@ register(
         lane=Lane.CONSIDER,
         wall_s=300,
         work=improve_plan,
+        somebody_waits=False,
         failed=not_planned,
         failed_message="No better plan could be looked for. The plan stays as it is.",
     )
@@ -93,6 +94,7 @@ register(
         lane=Lane.CONSIDER,
         wall_s=300,
         work=plan_outlook,
+        somebody_waits=False,
         failed=not_planned,
         failed_message="What would help could not be worked out. The plan stays as it is.",
     )

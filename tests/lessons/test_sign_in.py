@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import pytest
+from django.contrib.auth import hashers
 from django.contrib.sessions.models import Session
 from django.utils import timezone
 
@@ -10,7 +11,7 @@ from lessons.actions.classes import set_joining
 from lessons.actions.students import renew_pins
 from lessons.classes.members import members_of, pins_seen
 from lessons.forms import PICTURE_WORDS
-from lessons.signin import FREE_TRIES, PICTURES, set_pin
+from lessons.signin import FREE_TRIES, PICTURES, PIN_ROUNDS, set_pin
 from makerlab.accounts import limits
 from makerlab.accounts.limits import ADDRESS_CEILINGS
 from makerlab.accounts.models import User
@@ -45,6 +46,21 @@ def test_form_works_without_script(client):
         assert page.count(f'name="picture{place}"') == len(PICTURES)
     assert page.count("<fieldset") == 5  # four of radios, and the pad that script shows in their place
     assert "data-pin-pad hidden" in page
+
+
+def test_a_pin_is_kept_by_the_slow_hash_of_passwords_repeated_less_often(world, client, settings):
+    """And one that was set when it was repeated more often still opens."""
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.PBKDF2PasswordHasher"]
+    set_pin(world.student, PIN)
+    world.student.refresh_from_db()
+    assert hashers.identify_hasher(world.student.pin).decode(world.student.pin)["iterations"] == PIN_ROUNDS
+    for kept in (world.student.pin, hashers.make_password(PIN)):
+        User.objects.filter(pk=world.student.pk).update(pin=kept)
+        client.logout()
+        assert post(client, world.school_class, pin=WRONG).status_code == 422
+        assert not is_signed_in(client)
+        assert post(client, world.school_class).status_code == 302
+        assert is_signed_in(client)
 
 
 @pytest.mark.parametrize(

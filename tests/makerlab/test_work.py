@@ -182,5 +182,23 @@ def test_what_nobody_waits_for_gives_way() -> None:
         one.join()
         return found[0] - os.getpriority(os.PRIO_PROCESS, 0)
 
-    assert {lane: steps(lane) for lane in Lane.values} == {"measure": 0, "plan": 0, "consider": 10, "deliver": 0}
+    assert {lane: steps(lane) for lane in Lane.values} == {"measure": 0, "plan": 5, "consider": 10, "deliver": 0}
     assert loop.GIVES_WAY[Lane.CONSIDER] > child.GIVES_WAY > 0
+
+
+def test_what_nobody_waits_for_rests_while_files_wait(school) -> None:
+    """Better plans are looked for when the class's files are through, or after three minutes whatever still waits."""
+    better = actions.enqueue("improve-plan", 1, school.pk)
+    assert not actions.rests(Lane.CONSIDER)
+    file = actions.enqueue("check-submission", 1, school.pk)
+    assert actions.rests(Lane.CONSIDER)
+    assert not actions.rests(Lane.MEASURE)
+    Job.objects.filter(pk=better.pk).update(created_at=timezone.now() - actions.REST_MAX)
+    assert not actions.rests(Lane.CONSIDER)
+    Job.objects.filter(pk=better.pk).update(created_at=timezone.now())
+    asked = actions.enqueue("what-if", 1, school.pk, priority=actions.SOMEBODY_WAITS)
+    assert not actions.rests(Lane.CONSIDER), "somebody looks at the page"
+    assert actions.claim(Lane.CONSIDER).pk == asked.pk
+    assert actions.rests(Lane.CONSIDER)
+    Job.objects.filter(pk=file.pk).update(state=Job.State.DONE)
+    assert actions.claim(Lane.CONSIDER).pk == better.pk

@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _
 
 from makerlab.accounts.models import User
 from makerlab.audit.models import record
-from makerlab.work.actions import enqueue
+from makerlab.work.actions import SOMEBODY_WAITS, enqueue
 from printing import permissions
 from printing.models import Room, WhatIf
 from printing.states import NotAllowedNow
@@ -27,7 +27,7 @@ def try_what_if(room: Room, actor: User, changes: Changes) -> WhatIf:
     mine = WhatIf.objects.filter(room=room, made_by=actor)
     mine.exclude(pk__in=list(mine.values_list("pk", flat=True)[:KEPT])).delete()
     record(room.school_id, actor, "try_what_if", row, changes=row.changes)
-    enqueue(WHAT_IF, row.pk, room.school_id)
+    enqueue(WHAT_IF, row.pk, room.school_id, priority=SOMEBODY_WAITS)
     return row
 
 
@@ -48,4 +48,4 @@ def consider_again(what_if: WhatIf, actor: User) -> None:
     if what_if.answer.get("applied_at"):
         raise NotAllowedNow(_("This was applied already."))
     WhatIf.objects.filter(pk=what_if.pk).update(answer={}, error="")
-    enqueue(WHAT_IF, what_if.pk, what_if.room.school_id)
+    enqueue(WHAT_IF, what_if.pk, what_if.room.school_id, priority=SOMEBODY_WAITS)

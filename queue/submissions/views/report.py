@@ -32,7 +32,7 @@ from submissions.views.parts import in_place
 from submissions.wording import sort_findings, verdict_banner
 
 PAGE = "submissions/submission_report.html"
-ASK_AGAIN_MOST_S = 10
+ASK_AGAIN_MOST_S = 15
 RELATED = ("kit_part", "team__school_class__school", "assignment__plan", "assignment__meeting")
 
 
@@ -62,7 +62,7 @@ def submission_report(request: SignedInRequest, pk: int) -> HttpResponse:
 
 
 def ask_again_s(wait_s: float) -> int:
-    """When a page that waits so long for its turn asks again: after a quarter of it, 1 s at the least and 10 s at the
+    """When a page that waits so long for its turn asks again: after a quarter of it, 1 s at the least and 15 s at the
     most. A class that uploads all at once would otherwise keep the server busy with asking."""
     return min(ASK_AGAIN_MOST_S, max(1, round(wait_s / 4)))
 
