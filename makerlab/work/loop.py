@@ -22,7 +22,7 @@ SWEEP_S = 5.0
 FIRST_CHORES_S, DAY_S = 60.0, 86_400.0
 # of 19 steps: plans share the machine with files that are measured (child.py), behind pages; looking for better plans
 # takes what all of these leave, and rests altogether while files wait (``actions.rests``)
-GIVES_WAY = {Lane.PLAN: 5, Lane.CONSIDER: 10}
+GIVES_WAY = {Lane.PLAN: 10, Lane.CONSIDER: 15}
 RESTED_S = 2.0
 
 

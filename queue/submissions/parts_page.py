@@ -21,7 +21,7 @@ from submissions.states import State
 from submissions.steps import Step, step_line
 
 ON_THE_WAY = (State.HANDED_IN, State.APPROVED)
-CHECKING_POLL_S = (2, 15)  # the least, and the most where many files wait
+CHECKING_POLL_S = (4, 15)  # the least, and the most where many files wait
 FILES_A_SECOND = 0.25  # of those that wait: a page need not ask sooner than its turn can come
 WAITING_POLL_S = 15
 

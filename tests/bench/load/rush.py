@@ -107,7 +107,7 @@ class Rush:
         """A page of a team mate that stands open the whole time."""
         visitor = self._visitor()
         visitor.cookies = {self.scene["cookie"]: self.scene["open"][number % len(self.scene["open"])]}
-        await self._rested(number * 0.05)
+        await self._over(number * 0.05)
         await self._watch(visitor, await visitor.get("my parts", self.scene["pages"]["my parts"]), "my parts")
 
     async def _staff(self, role: str) -> None:
@@ -124,7 +124,7 @@ class Rush:
             answer = await visitor.get("review desk", pages["review"])
             if answer.status == 302:
                 answer = await visitor.get("review desk", answer.headers["location"])
-            await self._rested(3)
+            await self._over(3)
             if approve := APPROVE.search(answer.text):
                 answer = await visitor.post("approve", approve[1], {})
                 self.outcome.approved += answer.status == 302
@@ -134,12 +134,14 @@ class Rush:
         """Ask as the page says, as long as it says so, until the rush is over."""
         answer = page
         while (again := TRIGGER.search(answer.text)) and not self.over.is_set():
-            await self._rested(float(again[2]))
+            if await self._over(float(again[2])):
+                return  # not once more, all three hundred in the same moment
             fresh = await visitor.get(f"poll of {name}", again[1].replace("&amp;", "&"), **HTMX)
             answer = answer if fresh.status == 204 else fresh
 
-    async def _rested(self, seconds: float) -> None:
+    async def _over(self, within_s: float) -> bool:
+        """Whether the rush is over before so many seconds have passed."""
         try:
-            await asyncio.wait_for(self.over.wait(), seconds)
+            return await asyncio.wait_for(self.over.wait(), within_s)
         except TimeoutError:
-            return
+            return False
