@@ -20,9 +20,10 @@ log = logging.getLogger("makerlab.work")
 IDLE_S = 0.2
 SWEEP_S = 5.0
 FIRST_CHORES_S, DAY_S = 60.0, 86_400.0
-# of 19 steps: plans share the machine with files that are measured (child.py), behind pages; looking for better plans
-# takes what all of these leave, and rests altogether while files wait (``actions.rests``)
-GIVES_WAY = {Lane.PLAN: 10, Lane.CONSIDER: 15}
+# of 19 steps: looking for better plans takes what pages, plans and files that are measured (child.py) leave of the
+# machine, and rests altogether while files wait (``actions.rests``). Plans do not stand back: they hold the database's
+# one lock for writing, and a thread that holds it and is not let on keeps uploads waiting
+GIVES_WAY = {Lane.CONSIDER: 15}
 RESTED_S = 2.0
 
 
