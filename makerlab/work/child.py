@@ -23,7 +23,7 @@ from django.conf import settings
 from makerlab.work.no_network import refuse_network
 from makerlab.work.stored_files import in_place
 
-GIVES_WAY = 10  # of 19: on a machine that serves pages too, a child takes what they leave
+GIVES_WAY = 5  # of 19: on a machine that serves pages too, a child takes what they leave
 ANSWER_MAX_BYTES = 32 * 1024 * 1024
 # modules the fork server loads once, so that a child starts in milliseconds with the kernels in place
 PRELOAD = ["makerlab.work.child", "meshcheck.preload"]

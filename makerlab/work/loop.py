@@ -23,7 +23,7 @@ FIRST_CHORES_S, DAY_S = 60.0, 86_400.0
 # of 19 steps: looking for better plans takes what pages, plans and files that are measured (child.py) leave of the
 # machine, and rests altogether while files wait (``actions.rests``). Plans do not stand back: they hold the database's
 # one lock for writing, and a thread that holds it and is not let on keeps uploads waiting
-GIVES_WAY = {Lane.CONSIDER: 15}
+GIVES_WAY = {Lane.CONSIDER: 10}
 RESTED_S = 2.0
 
 

@@ -182,7 +182,7 @@ def test_what_nobody_waits_for_gives_way() -> None:
         one.join()
         return found[0] - os.getpriority(os.PRIO_PROCESS, 0)
 
-    assert {lane: steps(lane) for lane in Lane.values} == {"measure": 0, "plan": 0, "consider": 15, "deliver": 0}
+    assert {lane: steps(lane) for lane in Lane.values} == {"measure": 0, "plan": 0, "consider": 10, "deliver": 0}
     assert loop.GIVES_WAY[Lane.CONSIDER] > child.GIVES_WAY > 0
 
 
