@@ -6,19 +6,16 @@ import ctypes
 import sys
 from contextlib import suppress
 
-M_MMAP_THRESHOLD, M_ARENA_MAX = -3, -8  # malloc.h of the GNU C library
+M_MMAP_THRESHOLD = -3  # malloc.h of the GNU C library
 LARGE_BYTES = 128 * 1024  # its default
-ARENAS = 2  # of small blocks; it would make eight for each core, of which each keeps what its threads let go
 
 
 def give_large_back() -> bool:
     """Take blocks above LARGE_BYTES from the machine one by one, as the GNU C library does until the first of them is
     freed; from then on it takes larger and larger ones from its heap, where small ones that live longer hold them
-    (mallopt(3): the dynamic threshold). Small blocks come from ARENAS. Whether it could be set: False with another C
-    library."""
+    (mallopt(3): the dynamic threshold). Whether it could be set: False with another C library."""
     if not sys.platform.startswith("linux"):
         return False
     with suppress(OSError, AttributeError):
-        mallopt = ctypes.CDLL(None).mallopt
-        return bool(mallopt(M_MMAP_THRESHOLD, LARGE_BYTES)) and bool(mallopt(M_ARENA_MAX, ARENAS))
+        return bool(ctypes.CDLL(None).mallopt(M_MMAP_THRESHOLD, LARGE_BYTES))
     return False
