@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-THREADS = 8
+THREADS = 6
 OPTIONS: Mapping[str, int | bool] = {
     "threads": THREADS,
     "connection_limit": 2000,

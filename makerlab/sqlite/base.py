@@ -20,7 +20,7 @@ class DatabaseWrapper(base.DatabaseWrapper):
 
     Threads of one process that write stand in line for the one lock of the file. SQLite alone lets each of them ask
     again and again, in the end every 100 ms (sqlite3_busy_timeout), and the unlucky wait for many seconds. A thread
-    that stood in line for as long as the connection's ``timeout`` goes on and hears from SQLite that the file is locked.
+    that stood in line for as long as the connection's ``timeout`` goes on, and SQLite tells it that the file is locked.
     """
 
     _turn: threading.Lock | None = None
@@ -35,7 +35,7 @@ class DatabaseWrapper(base.DatabaseWrapper):
     def _start_transaction_under_autocommit(self) -> None:
         self._take_turn()
         try:
-            super()._start_transaction_under_autocommit()
+            super()._start_transaction_under_autocommit()  # type: ignore[misc]
         except BaseException:
             self._leave_turn()
             raise
