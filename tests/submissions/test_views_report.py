@@ -156,7 +156,7 @@ def test_place_in_line_is_told(world, student):
 
 
 @pytest.mark.parametrize(
-    ("wait_s", "again_s"), [(0.0, 1), (1.0, 1), (4.0, 1), (7.0, 2), (20.0, 5), (40.0, 10), (3600.0, 10)]
+    ("wait_s", "again_s"), [(0.0, 1), (1.0, 1), (4.0, 1), (7.0, 2), (20.0, 5), (40.0, 10), (60.0, 15), (3600.0, 15)]
 )
 def test_who_waits_longer_asks_less_often(wait_s, again_s):
     assert ask_again_s(wait_s) == again_s
