@@ -63,7 +63,7 @@ FILTERS = ("class", "part", "finding")
 
 
 def pile_of(user: User, asked: QueryDict) -> Pile:
-    """What waits for this person, narrowed as the address asks. One query."""
+    """What waits for this person, narrowed as the address asks. Two queries."""
     whole = list(queries.review_pile(user).light().annotate(told=F("report__findings")))
     chosen = {name: str(asked[name]) for name in FILTERS if asked.get(name)}
     return Pile(whole, [part for part in whole if _fits(part, chosen)], chosen)

@@ -107,10 +107,16 @@ def versions(submission: Submission) -> SubmissionQuerySet:
 
 
 def review_pile(user: User) -> SubmissionQuerySet:
-    """What waits for this person's decision: the soonest meeting first, then first come, first served."""
+    """What waits for this person's decision: the soonest meeting first, then first come, first served.
+
+    Asks for the person's teams at once: with their keys the database looks at what waits of theirs, and not at what
+    waits in a whole district.
+    """
+    if user.is_technician:
+        return Submission.objects.none()
+    teams = list(Team.objects.visible_to(user).values_list("pk", flat=True))
     return (
-        Submission.objects.editable_by(user)
-        .filter(state=State.HANDED_IN, check_state=CheckState.CHECKED)
+        Submission.objects.filter(team__in=teams, state=State.HANDED_IN, check_state=CheckState.CHECKED)
         .select_related("kit_part", "team__school_class", "assignment__meeting")
         .order_by("assignment__meeting__starts_at", "handed_in_at", "id")
     )
