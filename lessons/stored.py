@@ -32,7 +32,7 @@ def rows_of(model: type[MeasuredFile], school_id: int) -> QuerySet[Any]:
 
 def lock_school(school_id: int) -> None:
     """Hold the school's store until the transaction ends: nobody deletes a file that somebody is about to share."""
-    School.objects.select_for_update().get(pk=school_id)
+    School.objects.select_for_update(no_key=True).get(pk=school_id)
 
 
 def store_once(item: MeasuredFile, school_id: int) -> None:
@@ -64,7 +64,7 @@ def forget_later(name: str) -> None:
 
 def _forget_now(name: str) -> None:
     with transaction.atomic():
-        list(School.objects.select_for_update().order_by("pk").values_list("pk", flat=True))
+        list(School.objects.select_for_update(no_key=True).order_by("pk").values_list("pk", flat=True))
         if not any(model._default_manager.filter(file=name).exists() for model in models_with_meshes()):
             default_storage.delete(name)
 

@@ -98,7 +98,7 @@ def renew_code(user: User, school_class: SchoolClass) -> str:
 def locked(user: User, school_class: SchoolClass) -> SchoolClass:
     """The class as it is now, locked until the transaction ends. Raises PermissionDenied."""
     permissions.check_can_run_class(user, school_class)
-    return SchoolClass.objects.select_for_update().get(pk=school_class.pk)
+    return SchoolClass.objects.select_for_update(no_key=True).get(pk=school_class.pk)
 
 
 def _checked_name(school_id: int, name: str, itself: SchoolClass | None = None) -> str:

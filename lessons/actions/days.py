@@ -192,4 +192,4 @@ def remove_term(user: User, term: Term) -> None:
 
 def _locked_school(user: User) -> School:
     permissions.check_can_set_days(user)
-    return School.objects.select_for_update().get(pk=user.school_id)
+    return School.objects.select_for_update(no_key=True).get(pk=user.school_id)

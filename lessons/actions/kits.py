@@ -76,7 +76,12 @@ def _free_code(plan: LessonPlan, name: str) -> str:
 
 def _locked(user: User, part: KitPart, seen: str, known: bool) -> KitPart:
     locked_plan(user, part.plan)
-    now = KitPart.objects.select_for_update(of=("self",)).select_related("plan", "gauge").filter(pk=part.pk).first()
+    now = (
+        KitPart.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("plan", "gauge")
+        .filter(pk=part.pk)
+        .first()
+    )
     if now is None:
         raise ChangedMeanwhile(_("This part was taken out of the kit meanwhile."))
     if seen != fingerprint(now):

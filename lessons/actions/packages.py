@@ -99,7 +99,7 @@ def _write(
     title: str,
     parts: list[tuple[KitPart, dict[str, Any] | None]],
 ) -> LessonPlan:
-    if not LessonPackage.objects.select_for_update().filter(pk=package.pk, uploaded_by=user).exists():
+    if not LessonPackage.objects.select_for_update(no_key=True).filter(pk=package.pk, uploaded_by=user).exists():
         raise ChangedMeanwhile(_("This package was saved already, or another one was brought in since."))
     plan = make_plan(user, title, reading.fields)
     plan.content = with_standard(reading.content, has_kit=bool(parts))

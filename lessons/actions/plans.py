@@ -61,7 +61,7 @@ def save_plan(
 def locked_plan(user: User, plan: LessonPlan) -> LessonPlan:
     """The plan as it stands, held until the transaction ends. Raises PermissionDenied or NotPossible."""
     permissions.check_can_edit_plan(user, plan)
-    now = LessonPlan.objects.select_for_update().filter(pk=plan.pk).first()
+    now = LessonPlan.objects.select_for_update(no_key=True).filter(pk=plan.pk).first()
     if now is None:
         raise NotPossible(_("This lesson is gone."))
     return now

@@ -40,9 +40,11 @@ def set_print_settings(
     together.
     """
     permissions.check_can_set_print(user, kit_part, assignment)
-    kit_part = KitPart.objects.select_for_update().get(pk=kit_part.pk)
+    kit_part = KitPart.objects.select_for_update(no_key=True).get(pk=kit_part.pk)
     if assignment is not None:
-        assignment = Assignment.objects.select_for_update().select_related("school_class").get(pk=assignment.pk)
+        assignment = (
+            Assignment.objects.select_for_update(no_key=True).select_related("school_class").get(pk=assignment.pk)
+        )
     before = own_changes(kit_part, assignment)
     if seen and seen != fingerprint(before):
         raise ChangedMeanwhile

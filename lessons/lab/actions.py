@@ -84,7 +84,7 @@ def enter(user: User, assignment: Assignment, team: Team, experiment: Experiment
     check_team(user, assignment, team)
     _check(new, experiment)
     with transaction.atomic():
-        Team.objects.select_for_update().get(pk=team.pk)  # two of a team at once get two trials
+        Team.objects.select_for_update(no_key=True).get(pk=team.pk)  # two of a team at once get two trials
         stored = Reading.objects.filter(entry=new.entry).first()
         if stored is not None:
             return _same_team(stored, assignment, team)
@@ -198,7 +198,7 @@ def _believed(measured_at: datetime | None) -> datetime:
 
 def _board_for_update(assignment: Assignment) -> LabBoard:
     LabBoard.objects.get_or_create(assignment=assignment)
-    return LabBoard.objects.select_for_update().get(assignment=assignment)
+    return LabBoard.objects.select_for_update(no_key=True).get(assignment=assignment)
 
 
 def _raise_revision(board: LabBoard) -> None:
@@ -285,7 +285,7 @@ def save_argument(
     """
     check_team(user, assignment, team)
     with transaction.atomic():
-        Team.objects.select_for_update().get(pk=team.pk)
+        Team.objects.select_for_update(no_key=True).get(pk=team.pk)
         argument, _made = Argument.objects.get_or_create(assignment=assignment, team=team)
         if argument.revision != revision:
             raise ChangedMeanwhile(argument)

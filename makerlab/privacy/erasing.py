@@ -35,7 +35,7 @@ def erase_student(actor: User | None, person: User) -> None:
     members = list(Membership.objects.select_related("school_class", "team").filter(user=person))
     _may(actor, person, members)
     with transaction.atomic():
-        school = School.objects.select_for_update().get(pk=person.school_id)
+        school = School.objects.select_for_update(no_key=True).get(pk=person.school_id)
         uploads = list(Submission.objects.filter(uploaded_by=person).only("pk", "version", "file_name"))
         gone: list[Submission | User | Membership | Team] = [person, *members]
         for member in members:
@@ -65,7 +65,7 @@ def erase_class(actor: User | None, school_class: SchoolClass) -> None:
     if actor is not None and not (actor.is_administrator and actor.school_id == school_class.school_id):
         raise PermissionDenied
     with transaction.atomic():
-        school = School.objects.select_for_update().get(pk=school_class.school_id)
+        school = School.objects.select_for_update(no_key=True).get(pk=school_class.school_id)
         elsewhere = Membership.objects.exclude(school_class=school_class).values("user")
         people = list(User.objects.filter(memberships__school_class=school_class).exclude(pk__in=elsewhere))
         teams = list(school_class.teams.all())

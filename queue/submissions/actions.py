@@ -107,8 +107,12 @@ def _number(submission: Submission) -> None:
 
 
 def _lock_team(team_id: int) -> None:
-    """Hold the team until the transaction ends (PostgreSQL; SQLite's immediate transactions already stand in line)."""
-    Team.objects.select_for_update().get(pk=team_id)
+    """Hold the team until the transaction ends (PostgreSQL; SQLite's immediate transactions already stand in line).
+
+    As everywhere here without its key: rows that name the team may be written meanwhile. Whoever approves writes some,
+    and would wait for us at the end while we wait for the part that is approved.
+    """
+    Team.objects.select_for_update(no_key=True).get(pk=team_id)
 
 
 def _start_check(submission: Submission) -> None:

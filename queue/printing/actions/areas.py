@@ -25,7 +25,7 @@ def keep_free(kind: PrinterKind, actor: User, area: Area, words: str) -> list[Pl
     """
     permissions.check_can_keep_free(actor, kind)
     rooms = _touched(kind)
-    row = PrinterKind.objects.select_for_update().get(pk=kind.pk)
+    row = PrinterKind.objects.select_for_update(no_key=True).get(pk=kind.pk)
     gap_mm = max((room.gap_mm for room in rooms), default=0.0)
     if told := why_not(row, area, gap_mm):
         raise NotAllowedNow(told)
@@ -43,7 +43,7 @@ def use_again(kind: PrinterKind, actor: User, code: str) -> None:
     """Parts may stand on the area again. Raises NotAllowedNow when it is not kept free any more."""
     permissions.check_can_keep_free(actor, kind)
     rooms = _touched(kind)
-    row = PrinterKind.objects.select_for_update().get(pk=kind.pk)
+    row = PrinterKind.objects.select_for_update(no_key=True).get(pk=kind.pk)
     left = [each for each, area in zip(row.keep_out, row.areas(), strict=True) if code_of(area) != code]
     if len(left) == len(row.keep_out):
         raise NotAllowedNow(_("That area is not kept free any more."))

@@ -34,7 +34,7 @@ def estimate(job: Job) -> Callable[[], None]:
 
     def write() -> None:
         estimates.keep()
-        row = Plate.objects.select_for_update().filter(pk=plate.pk, state=PlateState.PLANNED).first()
+        row = Plate.objects.select_for_update(no_key=True).filter(pk=plate.pk, state=PlateState.PLANNED).first()
         if row is None or version_of(row) != version:
             return
         for name, value in figures_of(snapshot, laid, figures).items():
