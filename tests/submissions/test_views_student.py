@@ -225,7 +225,7 @@ def test_nobody_learns_of_a_class_they_have_left(world, student, told):
 @pytest.mark.parametrize(
     ("values", "waiting", "seconds"),
     [
-        ({"check_state": "checking"}, 1, 2),
+        ({"check_state": "checking"}, 1, 4),
         ({"check_state": "checking"}, 40, 10),
         ({"check_state": "checking"}, 200, 15),
         ({"state": State.HANDED_IN}, 40, 15),
