@@ -11,7 +11,7 @@ from typing import Any
 from django.conf import settings
 from django.core.files.storage import default_storage
 from django.db import transaction
-from django.db.models import QuerySet, Sum
+from django.db.models import BigIntegerField, Expression, OuterRef, QuerySet, Subquery, Sum, Value
 from django.utils.translation import gettext_lazy as _
 
 from lessons.models import MeasuredFile
@@ -24,8 +24,8 @@ def models_with_meshes() -> list[type[MeasuredFile]]:
     return MeasuredFile.__subclasses__()
 
 
-def rows_of(model: type[MeasuredFile], school_id: int) -> QuerySet[Any]:
-    """All rows of one kind that belong to a school."""
+def rows_of(model: type[MeasuredFile], school_id: int | OuterRef) -> QuerySet[Any]:
+    """All rows of one kind that belong to a school, or to the school a query is about."""
     found: QuerySet[Any] = model._default_manager.filter(**{model.school_path: school_id})
     return found
 
@@ -78,6 +78,21 @@ def stored_bytes(rows: QuerySet[Any]) -> int:
 def stored_by(school_id: int) -> int:
     """Bytes of a school's mesh files."""
     return sum(stored_bytes(rows_of(model, school_id)) for model in models_with_meshes())
+
+
+class _BytesOnce(Subquery):
+    """The bytes of a question for files, each file once."""
+
+    template = "(SELECT COALESCE(SUM(once.file_bytes), 0) FROM (%(subquery)s) AS once)"
+
+
+def bytes_of_a_school() -> Expression:
+    """``stored_by`` as an expression about each school of a query."""
+    found: Expression = Value(0, output_field=BigIntegerField())
+    for model in models_with_meshes():
+        files = rows_of(model, OuterRef("pk")).order_by().values("file", "file_bytes").distinct()
+        found = found + _BytesOnce(files, output_field=BigIntegerField())
+    return found
 
 
 def store_max_bytes(school: School) -> int:

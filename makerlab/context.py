@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 
 from lessons.models import Membership
 from makerlab.accounts.models import Role, User
+from makerlab.district.permissions import can_run_district
 from makerlab.http import counted
 from submissions.models import Submission
 from submissions.queries import REVIEWS_WAITING
@@ -120,6 +121,7 @@ PLACES: dict[str, tuple[Place, ...]] = {
     Role.TECHNICIAN: (BENCH, PLAN, SPOOLS, LESSONS),
     Role.ADMINISTRATOR: (TODAY, REVIEW, QUEUE, PLAN, BENCH, SPOOLS, LAB, CLASSES, LESSONS, SCHOOL),
 }
+DISTRICT = Place("district:school-list", "district", _("District"), ("district:school-new", "district:school-store"))
 
 
 class Navigation:
@@ -140,8 +142,12 @@ class Navigation:
                 "here": here == place.url_name or here in place.also,
                 "count": self._count(place),
             }
-            for place in PLACES[self.user.role]
+            for place in self._places()
         ]
+
+    def _places(self) -> tuple[Place, ...]:
+        usual = PLACES[self.user.role]
+        return (*usual, DISTRICT) if can_run_district(self.user) else usual
 
     def _count(self, place: Place) -> int:
         """How many things wait there; a page that has counted them is not made to count again (makerlab.http)."""

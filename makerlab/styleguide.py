@@ -21,9 +21,10 @@ from submissions.models import Submission
 from submissions.states import State
 
 SYMBOLS = [
-    *("logo", "part", "cart", "today", "review", "plan", "bench", "class", "lesson", "lab", "chart", "tray", "printer"),
-    *("spool", "plate", "upload", "ruler", "weigh", "clock", "layers", "turn", "cut", "note", "undo", "paper", "gear"),
-    *("find", "help", "left", "right", "up", "down", "plus", "minus", "close", "flag", "heat", "scraper"),
+    *("logo", "part", "cart", "today", "review", "plan", "bench", "class", "district", "lesson", "lab", "chart"),
+    *("tray", "printer", "spool", "plate", "upload", "ruler", "weigh", "clock", "layers", "turn", "cut", "note"),
+    *("undo", "paper", "gear", "find", "help", "left", "right", "up", "down", "plus", "minus", "close", "flag"),
+    *("heat", "scraper"),
     *(
         "s-pass",
         "s-done",

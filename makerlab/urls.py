@@ -13,6 +13,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("language/", language, name="language"),
     path("", include("makerlab.accounts.urls")),
     path("", include("makerlab.privacy.urls")),
+    path("district/", include("makerlab.district.urls")),
     path("api/v1/", api_addresses()),
     path("", include("makerlab.api.urls")),
     path("", include("lessons.urls")),

@@ -87,6 +87,8 @@ class User(AbstractBaseUser):
     is_active = models.BooleanField(default=True)
     password_given_at = models.DateTimeField(null=True, blank=True)  # on paper, to be changed at the first sign-in
     session_epoch = models.PositiveIntegerField(default=0, db_default=0)  # sessions of an earlier one are over
+    # administrators only, given by a command: may besides make schools and set their stores (makerlab.district)
+    runs_district = models.BooleanField(default=False, db_default=False)
     created_at = models.DateTimeField(auto_now_add=True)
 
     # students only: the picture PIN, hashed like a password, and the lock after wrong tries

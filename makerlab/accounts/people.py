@@ -6,7 +6,7 @@ from __future__ import annotations
 import secrets
 
 from django.core.exceptions import PermissionDenied, ValidationError
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
@@ -59,13 +59,28 @@ def add_person(actor: User, username: str, display_name: str, role: str) -> tupl
 
 @transaction.atomic
 def give_password(actor: User, person: User) -> str:
-    """A new password for somebody who lost theirs; their sessions end. Returns it; it is kept nowhere else."""
-    looks_after(actor, person)
+    """A new password for somebody who lost theirs; their sessions end. Returns it; it is kept nowhere else. Raises
+    NotPossible."""
+    holds_keys_of(actor, person)
+    password = _give(person)
+    record(actor.school_id, actor, "give_password", person)
+    return password
+
+
+@transaction.atomic
+def give_password_by_server(person: User) -> str:
+    """Whoever has the server gives a member of staff a new password, where nobody in the browser can; their sessions
+    end. Returns it; it is kept nowhere else."""
+    password = _give(person)
+    record(person.school_id, None, "give_password", person, by="server")
+    return password
+
+
+def _give(person: User) -> str:
     password = new_password()
     person.set_password(password)
     person.save(update_fields=["password"])
     User.objects.note_given_password(person)
-    record(actor.school_id, actor, "give_password", person)
     return password
 
 
@@ -86,6 +101,8 @@ def sign_out_everywhere(actor: User) -> None:
 @transaction.atomic
 def set_active(actor: User, person: User, active: bool) -> None:
     """Whether somebody may sign in. What they did stays on record. Raises NotPossible for oneself."""
+    if active:
+        holds_keys_of(actor, person)
     looks_after(actor, person)
     if person.pk == actor.pk:
         raise NotPossible(_("You cannot lock yourself out; another administrator can."))
@@ -95,16 +112,45 @@ def set_active(actor: User, person: User, active: bool) -> None:
 
 
 @transaction.atomic
-def new_school(name: str, time_zone: str, username: str, display_name: str) -> tuple[School, User, str]:
-    """A school with its first administrator and the password, which is kept nowhere else. Raises ValidationError."""
-    school = School(name=name, time_zone=time_zone)
-    school.full_clean()
-    school.save()
+def new_school(
+    name: str, time_zone: str, username: str, display_name: str, actor: User | None = None
+) -> tuple[School, User, str]:
+    """A school with its first administrator and the password, which is kept nowhere else. ``actor`` is who asked for it
+    in the browser, None for a command. Raises NotPossible."""
+    school = check_new_school(name, time_zone, username)
     password = new_password()
-    person = User.objects.create_staff(school, username, Role.ADMINISTRATOR, password, display_name)
+    try:
+        with transaction.atomic():
+            school.save()
+            person = User.objects.create_staff(school, username, Role.ADMINISTRATOR, password, display_name)
+    except ValidationError as error:
+        raise _told(error) from error
+    except IntegrityError:  # somebody was quicker
+        check_new_school(name, time_zone, username)
+        raise
     User.objects.note_given_password(person)
-    record(school.pk, None, "new_school", school)
+    record(school.pk, actor, "new_school", school)
     return school, person, password
+
+
+def check_new_school(name: str, time_zone: str, username: str) -> School:
+    """The school as it would be, not written. Raises NotPossible: names differ from others by more than capitals."""
+    school = School(name=" ".join(name.split()), time_zone=time_zone)
+    if School.objects.filter(name__iexact=school.name).exists():
+        raise NotPossible(_("There is a school of that name already."), "name")
+    if User.objects.filter(username__iexact=username).exists():
+        raise NotPossible(_("That user name is taken. Add a letter or a number."), "username")
+    try:
+        school.full_clean()
+    except ValidationError as error:
+        raise _told(error) from error
+    return school
+
+
+def _told(error: ValidationError) -> NotPossible:
+    """Of the first field that cannot be as it is."""
+    field, messages = next(iter(error.message_dict.items()))
+    return NotPossible(" ".join(messages), field)
 
 
 def _administrator(actor: User) -> None:
@@ -117,3 +163,14 @@ def looks_after(actor: User, person: User) -> None:
     _administrator(actor)
     if person.school_id != actor.school_id or not person.is_staff_member:
         raise PermissionDenied
+
+
+def holds_keys_of(actor: User, person: User) -> None:
+    """Raise unless this administrator may change how that member of staff signs in: PermissionDenied as
+    ``looks_after``, NotPossible for somebody who runs the district, as whom they could sign in otherwise."""
+    looks_after(actor, person)
+    if person.runs_district and person.pk != actor.pk:
+        raise NotPossible(
+            _("%(person)s runs the district. How they sign in is changed by whoever has the server.")
+            % {"person": person}
+        )

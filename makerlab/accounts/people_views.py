@@ -26,8 +26,8 @@ PAGE = "accounts/people.html"
 PLAIN = {"autocomplete": "off", "spellcheck": "false", "autocapitalize": "none"}
 
 
-class PersonForm(forms.Form):
-    """A new member of staff."""
+class NamesForm(forms.Form):
+    """What somebody new is called."""
 
     display_name = forms.CharField(
         label=gettext_lazy("Name others see"),
@@ -40,6 +40,11 @@ class PersonForm(forms.Form):
         widget=forms.TextInput(PLAIN),
         error_messages={"invalid": gettext_lazy("2 to 64 letters, numbers and . @ + - _ without spaces.")},
     )
+
+
+class PersonForm(NamesForm):
+    """A new member of staff."""
+
     role = forms.ChoiceField(
         label=gettext_lazy("What they do"), choices=[(role.value, role.label) for role in Role if role in STAFF_ROLES]
     )
@@ -76,7 +81,11 @@ def _page(request: SignedInRequest, form: PersonForm, shown: tuple[User, str] | 
 def person_password(request: SignedInRequest, pk: int) -> HttpResponse:
     """A new password, shown once."""
     person: User = one(verbs.staff_of(request.user), pk)
-    password = verbs.give_password(request.user, person)
+    try:
+        password = verbs.give_password(request.user, person)
+    except verbs.NotPossible as told:
+        messages.error(request, str(told))
+        return redirect("accounts:people")
     if person.pk == request.user.pk:
         update_session_auth_hash(request, person)
     return _page(request, PersonForm(initial={"role": Role.TEACHER}), shown=(person, password))

@@ -14,7 +14,7 @@ from django.utils.translation import gettext_noop
 
 from makerlab.accounts import limits
 from makerlab.accounts.models import RecoveryCode, School, SecondStep, User
-from makerlab.accounts.people import NotPossible, looks_after, new_password
+from makerlab.accounts.people import NotPossible, holds_keys_of, looks_after, new_password
 from makerlab.audit.models import record
 
 ISSUER = "Makerlab"
@@ -106,8 +106,9 @@ def turn_off(user: User) -> None:
 
 @transaction.atomic
 def forget_for(actor: User, person: User) -> None:
-    """An administrator takes the second step of somebody who lost phone and paper; their sessions end."""
-    looks_after(actor, person)
+    """An administrator takes the second step of somebody who lost phone and paper; their sessions end. Raises
+    NotPossible."""
+    holds_keys_of(actor, person)
     _forget(person)
     person.end_sessions()
     record(actor.school_id, actor, "second-step-forgotten", person)

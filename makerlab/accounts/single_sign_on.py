@@ -16,7 +16,7 @@ from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from makerlab.accounts.models import STAFF_ROLES, ServiceAccount, User
-from makerlab.accounts.people import NotPossible, looks_after
+from makerlab.accounts.people import NotPossible, holds_keys_of
 from makerlab.audit.models import record
 
 BY_SERVICE = "signed in by the service"  # key of the session
@@ -59,7 +59,7 @@ def _keep_subject(account: ServiceAccount, claims: Claims) -> bool:
 def connect(actor: User, person: User, known_as: str) -> None:
     """An administrator enters by what the service knows somebody; nothing takes it out. What was there before opens
     nothing any more, and its sessions end. Raises NotPossible."""
-    looks_after(actor, person)
+    holds_keys_of(actor, person)
     known_as = known_as.strip()
     account = _account(person, known_as) if known_as else None
     had = ServiceAccount.objects.filter(user=person).delete()[0]

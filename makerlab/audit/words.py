@@ -26,6 +26,8 @@ PEOPLE: dict[str, str | Promise] = {
     "lock_out": gettext_lazy("locked somebody out"),
     "let_in": gettext_lazy("let somebody in again"),
     "new_school": gettext_lazy("set the school up"),
+    "give_district": gettext_lazy("gave somebody the district's page"),
+    "take_district": gettext_lazy("took the district's page from somebody"),
     "lock_student": gettext_lazy("locked a student after wrong pictures"),
     "see_student": gettext_lazy("looked at a student's page"),
     "export_student": gettext_lazy("downloaded all that is kept of a student"),

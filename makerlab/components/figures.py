@@ -56,6 +56,15 @@ def millimetres(length_mm: Any, decimals: int | None = None) -> str:
     return with_unit(length_mm, "mm", decimals)
 
 
+def megabytes(size_mb: Any) -> str:
+    """A size as text: tenths below 10 MB, whole megabytes above, thousands apart."""
+    figure = number(size_mb)
+    if figure is None:
+        return _("not known")
+    decimals = 1 if 0 < abs(figure) < 9.95 else 0
+    return f"{number_format(round(figure, decimals), decimals, force_grouping=True)}{NO_BREAK}MB"
+
+
 def duration_parts(duration_s: Any) -> list[tuple[str, str]]:
     """Digits and unit of a duration, rounded to whole minutes from one minute on; empty when not known."""
     seconds = number(duration_s)

@@ -21,7 +21,7 @@ from django.utils import timezone
 from makerlab.environment import unknown_names
 from makerlab.health import ready
 from makerlab.health.logs import told
-from makerlab.keeping.retention import backups_in
+from makerlab.keeping.retention import LATE, backups_in
 from makerlab.keeping.schema import applied_migrations, unknown, waiting_migrations
 from makerlab.keeping.trouble import MEGABYTE
 from makerlab.work.beat import ALIVE_S, alive, lanes_without_worker
@@ -29,7 +29,6 @@ from makerlab.work.models import Job
 from makerlab.work.warmth import is_warm
 
 FREE_LEAST_MB, FREE_LOW_MB = 512, 5120  # our own choice: a backup and a class's uploads want about that
-BACKUP_LATE = timedelta(hours=30)  # one a day, and some hours for a machine that was off
 CLOCK_APART_S = 5.0
 WAITS_LONG = timedelta(minutes=15)
 
@@ -192,7 +191,7 @@ def backups() -> Iterator[Finding]:
         return
     age = timezone.now() - there[-1][0]
     what = f"{len(there)} backups, the newest {age // timedelta(hours=1)} hours old"
-    if age > BACKUP_LATE:
+    if age > LATE:
         yield Finding(Level.WRONG, what, "Run manage.py backup; look at the worker's log why none was made.")
     else:
         yield fine(what)

@@ -10,6 +10,7 @@ from pathlib import Path
 from makerlab.keeping.names import ENCRYPTED, PLAIN, PREFIX, STAMP, UNFINISHED
 
 DAYS, WEEKS = 14, 8
+LATE = timedelta(hours=30)  # one a day, and some hours for a machine that was off
 _NAME = re.compile(
     rf"^{re.escape(PREFIX)}(\d{{8}}T\d{{6}}Z)(?:{re.escape(PLAIN)}|{re.escape(ENCRYPTED)})({re.escape(UNFINISHED)})?$"
 )

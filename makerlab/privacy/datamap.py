@@ -28,6 +28,7 @@ PERSONAL: dict[str, tuple[Personal, ...]] = {
         Personal("last_login", "last sign-in", "pupils and staff", CLASS),
         Personal("is_active", "may sign in", "pupils and staff", CLASS),
         Personal("created_at", "added when", "pupils and staff", CLASS),
+        Personal("runs_district", "may make schools and set their stores", "staff", ACCOUNT),
     ),
     "accounts.SecondStep": (
         Personal("secret", "key shared with the authenticator app", "staff", ACCOUNT),

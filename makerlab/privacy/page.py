@@ -29,7 +29,8 @@ not legal advice: what the law asks of a school, and whether this meets it, is f
 - Network addresses are kept only while a wrong staff sign-in is locked (15 minutes, until the next sign-in).
   Pupils' wrong tries are counted under a keyed hash.
 - Pupils see their own team. Teachers see their classes, technicians what they print, administrators their school;
-  nobody sees another school (docs/permissions.md).
+  nobody sees another school (docs/permissions.md). Who runs a district sees counts of each school and no name
+  (docs/district.md).
 - Names in a drawn file's header are never shown and do not pass into the files the printer gets. The pupil's own
   download is the file as it was uploaded.
 

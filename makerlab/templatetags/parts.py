@@ -212,6 +212,12 @@ def mm(length_mm: Any, decimals: int | None = None) -> str:
 
 
 @register.filter
+def megabytes(size_mb: Any) -> str:
+    """``1,250 MB``"""
+    return figures.megabytes(size_mb)
+
+
+@register.filter
 def hm(duration_s: Any) -> str:
     """``2 h 48 min``"""
     return figures.hours_and_minutes(duration_s)

@@ -91,7 +91,7 @@ def objects(world: World) -> dict[str, Any]:
         ),
         "special": SchoolDay.objects.create(school=world.school, date=timezone.localdate()),
         "what": WhatIf.objects.create(room=world.room, made_by=world.teacher, changes={"out": [world.printers[1].pk]}),
-        "room": world.room, "student": world.student.memberships.get(), "lab": world.assignment,
+        "school": world.school, "room": world.room, "student": world.student.memberships.get(), "lab": world.assignment,
         "token": token,
         "webhook": add_webhook(administrator, "https://hooks.example/told", ["run.ended"]),
         "person": world.technician, "kind": world.printers[0].kind,

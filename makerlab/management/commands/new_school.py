@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from makerlab.accounts.people import new_school
+from makerlab.accounts.people import NotPossible, new_school
 
 
 class Command(BaseCommand):
@@ -23,10 +22,10 @@ class Command(BaseCommand):
         username = options["administrator"]
         try:
             school, person, password = new_school(
-                options["name"].strip(), options["time_zone"], username, options["display_name"] or username
+                options["name"], options["time_zone"], username, options["display_name"] or username
             )
-        except ValidationError as error:
-            raise CommandError(" ".join(error.messages)) from error
+        except NotPossible as told:
+            raise CommandError(str(told)) from told
         self.stdout.write(f"{school} is made. Sign in as {person.username} with the password")
         self.stdout.write(f"  {password}")
         self.stdout.write("It is shown this once. The page School then says what to set up next.")
