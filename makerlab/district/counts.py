@@ -79,7 +79,8 @@ def counts_of(schools: QuerySet[School]) -> list[SchoolCounts]:
 
 def _of_this(rows: QuerySet[Any], **figures: Any) -> QuerySet[Any, Any]:
     """Figures of the rows of the school the question is about."""
-    return rows.filter(Q(school=THIS)).order_by().values("school").annotate(**figures)
+    found: QuerySet[Any, Any] = rows.filter(Q(school=THIS)).order_by().values("school").annotate(**figures)
+    return found
 
 
 def _number(rows: QuerySet[Any]) -> Coalesce:
