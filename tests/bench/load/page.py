@@ -111,7 +111,7 @@ def soak_words(soak: Mapping[str, Any]) -> str:
     return (
         f"{soak['minutes']:g} minutes with {soak['pages']} open pages and {soak['students']} files, one after the "
         f"other: {len(soak['errors'])} errors, p95 of {polls['count']:,} polls {polls['p95']:.2f} s. Memory from the "
-        f"second tenth of the time to the last: {grown}."
+        f"second tenth of the time to the last: {grown}. Load average at its end: {soak['load']:g}."
     )
 
 
@@ -136,14 +136,28 @@ def check_cpu_s(rushes: Mapping[str, Mapping[str, Any]]) -> float:
     return spent / files
 
 
-def sizing_table(check_s: float) -> str:
-    """Cores for checks alone, if a day's files came evenly and if half of them came in one hour."""
+def web_cpu_s(rushes: Mapping[str, Mapping[str, Any]]) -> float:
+    """Seconds of a core in the web processes for one student of the rush with the most workers, open pages and all."""
+    rush = list(rushes.values())[-1]
+    return sum(each["cpu_s"] for name, each in rush["processes"].items() if name.startswith("web")) / rush["students"]
+
+
+def errors_words(rushes: Mapping[str, Mapping[str, Any]]) -> str:
+    """What the errors were, where there were any."""
+    found = [f"{name}: {', '.join(rush['errors'])}" for name, rush in rushes.items() if rush["errors"]]
+    return f"The errors were: {'; '.join(found)}.\n\n" if found else ""
+
+
+def sizing_table(check_s: float, web_s: float) -> str:
+    """Cores for checks, if a day's files came evenly and if half of them came in one hour, and for pages in that
+    hour."""
     rows = []
     for schools in (1, 10, 100):
         files = schools * CLASSES * STUDENTS * PARTS_A_STUDENT / 10  # a class has a lesson of this kind every tenth day
         even, peak = files * check_s / (SCHOOL_DAYS_H * 3600), files / 2 * check_s / 3600
-        rows.append([schools, f"{files:,.0f}", f"{even:.2f}", f"{peak:.2f}"])
-    return table(["schools", "files a day", "cores, spread over the day", "cores, half of it in one hour"], rows)
+        rows.append([schools, f"{files:,.0f}", f"{even:.2f}", f"{peak:.2f}", f"{files / 2 * web_s / 3600:.2f}"])
+    spread = "checks, spread over the day: cores"
+    return table(["schools", "files a day", spread, "half of it in one hour: cores", "pages in that hour: cores"], rows)
 
 
 def page(
@@ -159,7 +173,7 @@ def page(
         [row["printers"], row["plates"], f"{row['first_s']:.3f}", f"{row['forecast_s']:.2f}"] for row in growth["plans"]
     ]
     any_rush = next(iter(rushes.values()))
-    check_s = check_cpu_s(rushes)
+    check_s, web_s = check_cpu_s(rushes), web_cpu_s(rushes)
     return f"""# How much a machine can do
 
 Measured on {machine}, loopback, servers and the bench's own browsers on the same cores.
@@ -176,7 +190,7 @@ on PostgreSQL and Redis.
 
 {rush_table(rushes)}
 
-Of these CPU seconds none are the bench's own; it took its share of the two cores beside them.
+{errors_words(rushes)}Of these CPU seconds none are the bench's own; it took its share of the two cores beside them.
 
 {cost_table(rushes)}
 
@@ -216,13 +230,17 @@ A room plan: the first plan, and the forecast of it from 2,000 courses.
 
 A file of the bell took {check_s:.2f} s of a core in the measuring workers. For a school of {CLASSES} classes of
 {STUDENTS} in which a class has such a lesson every tenth day and each student uploads {PARTS_A_STUDENT} files (our own
-guess, no source), checks alone take:
+guess, no source), and with {web_s:.2f} s of a core in the web processes for each student of the bell (two of them, with
+everything that was open meanwhile):
 
-{sizing_table(check_s)}
+{sizing_table(check_s, web_s)}
 
-The first bottleneck is the measuring of files, then the single core of the embedded profile's web process. Plans grow
-with the plates of one room, not with the number of schools. No machine with more than two cores was measured, so the
-figures for 10 and 100 schools are sums, not measurements.
+What bends first. One school on one laptop: the one core its web process can use, in the minute of the bell; then the
+measuring of files, which two classes at once feel as a place in line. Ten schools: the same minute, where bells fall
+together, so two web processes and one or two measuring workers. A hundred: pages and measuring about equally; both grow
+by adding processes. Plans grow with the plates of one room, not with the number of schools. What
+PostgreSQL and Redis themselves took was not measured. No machine with more than two cores was, so the figures for 10
+and 100 schools are sums, not measurements.
 """
 
 

@@ -32,7 +32,8 @@ def test_memory_stays(tmp_path: Path) -> None:
         outcome = rung(profile, list(files(students, seed=5)), Bell(within_s=MINUTES * 60, pages=PAGES))
     found = figures(outcome, watch.taken)
     growth = {name: round(taken.growth, 3) for name, taken in watch.taken.items()}
-    found |= {"minutes": MINUTES, "students": students, "pages": PAGES, "growth": growth}
+    load = round(os.getloadavg()[2], 1)
+    found |= {"minutes": MINUTES, "students": students, "pages": PAGES, "growth": growth, "load": load}
     print(told(f"embedded, {MINUTES:g} min", found))
     for name, share in growth.items():
         print(f"  {name}: {100 * share:+.1f} % of memory from the second tenth of the time to the last")
