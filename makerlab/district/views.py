@@ -21,7 +21,7 @@ from makerlab.accounts.second_step import has_second_step
 from makerlab.district import actions
 from makerlab.district.counts import SchoolCounts, counts_of, last_backup
 from makerlab.district.forms import SchoolForm, StoreForm, proposed_zones
-from makerlab.district.permissions import can_run_district
+from makerlab.district.permissions import can_run_district, schools_for
 from makerlab.http import SignedInRequest
 from makerlab.keeping.retention import LATE
 from makerlab.uploads import MEGABYTE
@@ -49,7 +49,7 @@ def for_the_district(view: View) -> View:
 @for_the_district
 def schools(request: SignedInRequest) -> HttpResponse:
     """All schools in figures."""
-    rows, now, backup = counts_of(School.objects.all()), timezone.now(), last_backup()
+    rows, now, backup = counts_of(schools_for(request.user)), timezone.now(), last_backup()
     context = {
         "rows": [(row, _seconds(row, now)) for row in rows],
         "stored_mb": sum(row.stored_bytes for row in rows) / MEGABYTE,
@@ -106,7 +106,7 @@ def _made_page(request: SignedInRequest, made: tuple[School, User, str]) -> Http
 @for_the_district
 def school_store(request: SignedInRequest, pk: int) -> HttpResponse:
     """How much a school may store."""
-    found = counts_of(School.objects.filter(pk=pk))
+    found = counts_of(schools_for(request.user).filter(pk=pk))
     if not found:
         raise Http404
     (row,) = found
