@@ -139,13 +139,17 @@ def other_side(world: World) -> World:
     return there
 
 
+# addresses whose ``pk`` is of what they stand in, not of what they make
+IN_ANOTHER = {"printing:printer-new": "room"}
+
+
 def arguments(name: str, pattern: URLPattern, world: World, known: dict[str, Any]) -> dict[str, Any]:
     """Values for the address's converters. Fails for a noun this table does not know yet."""
     fixed: dict[str, Any] = {"assignment_id": world.assignment.pk, "kit_part_id": world.wheel.pk}
     fixed |= {"role": "teacher", "kind": "stl", "number": 1, "token": "0" * 43, "rest": "kites"}
     values = {}
     for converter in pattern.pattern.converters:
-        noun = name.partition(":")[2].partition("-")[0]
+        noun = IN_ANOTHER.get(name) or name.partition(":")[2].partition("-")[0]
         if converter in fixed:
             values[converter] = fixed[converter]
         elif converter == "pk" and noun in known:
