@@ -22,7 +22,7 @@ PERSONAL: dict[str, tuple[Personal, ...]] = {
         Personal("school", "the school", "pupils and staff", CLASS),
         Personal("password", "slow salted hash; pupils have none", "staff", ACCOUNT),
         Personal("password_given_at", "password on paper since", "staff", ACCOUNT),
-        Personal("pin", "slow salted hash of the picture PIN", "pupils", CLASS),
+        Personal("pin", "salted hash of the picture PIN", "pupils", CLASS),
         Personal("pin_failures", "wrong pictures in a row", "pupils", CLASS),
         Personal("pin_locked_until", "locked after wrong pictures until", "pupils", CLASS),
         Personal("last_login", "last sign-in", "pupils and staff", CLASS),
