@@ -160,6 +160,46 @@ def sizing_table(check_s: float, web_s: float) -> str:
     return table(["schools", "files a day", spread, "half of it in one hour: cores", "pages in that hour: cores"], rows)
 
 
+def _growth(growth: Mapping[str, Any]) -> str:
+    checks = [[f"{row['triangles']:,}", f"{row['megabytes']:.1f}", f"{row['s']:.2f}"] for row in growth["checks"]]
+    plans = [
+        [row["printers"], row["plates"], f"{row['first_s']:.3f}", f"{row['forecast_s']:.2f}"] for row in growth["plans"]
+    ]
+    return f"""## How the work grows
+
+A check is everything a student waits for: reading, measuring, findings, estimate, pictures.
+
+![Seconds of a core for one check](capacity-checks.svg)
+
+{table(["triangles", "MB", "s of a core"], checks)}
+
+A room plan: the first plan, and the forecast of it from 2,000 courses.
+
+{table(["printers", "plates", "first plan, s of a core", "forecast, s of a core"], plans)}
+
+"""
+
+
+def _sizing(rushes: Mapping[str, Mapping[str, Any]]) -> str:
+    check_s, web_s = check_cpu_s(rushes), web_cpu_s(rushes)
+    return f"""## What to buy
+
+A file of the bell took {check_s:.2f} s of a core in the measuring workers. For a school of {CLASSES} classes of
+{STUDENTS} in which a class has such a lesson every tenth day and each student uploads {PARTS_A_STUDENT} files (our own
+guess, no source), and with {web_s:.2f} s of a core in the web processes for each student of the bell (two of them, with
+everything that was open meanwhile):
+
+{sizing_table(check_s, web_s)}
+
+What bends first. One school on one laptop: the one core its web process can use, in the minute of the bell; then the
+measuring of files, which two classes at once feel as a place in line. Ten schools: the same minute, where bells fall
+together, so two web processes and one or two measuring workers. A hundred: pages and measuring about equally; both grow
+by adding processes. Plans grow with the plates of one room, not with the number of schools. What
+PostgreSQL and Redis themselves took was not measured. No machine with more than two cores was, so the figures for 10
+and 100 schools are sums, not measurements.
+"""
+
+
 def page(
     rushes: Mapping[str, Mapping[str, Any]],
     growth: Mapping[str, Any],
@@ -168,12 +208,7 @@ def page(
     machine: str,
 ) -> str:
     """The page. ``rushes`` by the name of the profile."""
-    checks = [[f"{row['triangles']:,}", f"{row['megabytes']:.1f}", f"{row['s']:.2f}"] for row in growth["checks"]]
-    plans = [
-        [row["printers"], row["plates"], f"{row['first_s']:.3f}", f"{row['forecast_s']:.2f}"] for row in growth["plans"]
-    ]
     any_rush = next(iter(rushes.values()))
-    check_s, web_s = check_cpu_s(rushes), web_cpu_s(rushes)
     return f"""# How much a machine can do
 
 Measured on {machine}, loopback, servers and the bench's own browsers on the same cores.
@@ -214,34 +249,7 @@ while these stand in the line:
 
 {morning_table(morning["flood"])}
 
-## How the work grows
-
-A check is everything a student waits for: reading, measuring, findings, estimate, pictures.
-
-![Seconds of a core for one check](capacity-checks.svg)
-
-{table(["triangles", "MB", "s of a core"], checks)}
-
-A room plan: the first plan, and the forecast of it from 2,000 courses.
-
-{table(["printers", "plates", "first plan, s of a core", "forecast, s of a core"], plans)}
-
-## What to buy
-
-A file of the bell took {check_s:.2f} s of a core in the measuring workers. For a school of {CLASSES} classes of
-{STUDENTS} in which a class has such a lesson every tenth day and each student uploads {PARTS_A_STUDENT} files (our own
-guess, no source), and with {web_s:.2f} s of a core in the web processes for each student of the bell (two of them, with
-everything that was open meanwhile):
-
-{sizing_table(check_s, web_s)}
-
-What bends first. One school on one laptop: the one core its web process can use, in the minute of the bell; then the
-measuring of files, which two classes at once feel as a place in line. Ten schools: the same minute, where bells fall
-together, so two web processes and one or two measuring workers. A hundred: pages and measuring about equally; both grow
-by adding processes. Plans grow with the plates of one room, not with the number of schools. What
-PostgreSQL and Redis themselves took was not measured. No machine with more than two cores was, so the figures for 10
-and 100 schools are sums, not measurements.
-"""
+{_growth(growth)}{_sizing(rushes)}"""
 
 
 def one_password() -> bytes:
