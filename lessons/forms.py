@@ -11,7 +11,7 @@ from django.http import HttpRequest
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from lessons.signin import PICTURES, PIN_LENGTH
+from lessons.signin import PICTURES
 from makerlab.accounts.models import User
 
 PICTURE_WORDS: dict[str, str | Promise] = {
@@ -30,6 +30,7 @@ PICTURE_WORDS: dict[str, str | Promise] = {
 }
 PICTURE_CHOICES = [(name, PICTURE_WORDS[name]) for name in PICTURES]
 PLACE_LABELS = (_("First picture"), _("Second picture"), _("Third picture"), _("Fourth picture"))
+PLACES = {f"picture{place}": label for place, label in enumerate(PLACE_LABELS, start=1)}  # by name of the field
 NAME_ATTRS = {"autocomplete": "off", "autocapitalize": "none", "spellcheck": "false"}
 
 
@@ -46,14 +47,14 @@ class StudentSignInForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.request = request
         self.user: User | None = None
-        for place, label in enumerate(PLACE_LABELS, start=1):
-            self.fields[f"picture{place}"] = forms.ChoiceField(
+        for name, label in PLACES.items():
+            self.fields[name] = forms.ChoiceField(
                 label=label, choices=PICTURE_CHOICES, error_messages={"required": _("Choose four pictures.")}
             )
 
     def pictures(self) -> list[forms.BoundField]:
         """The four picture fields in order."""
-        return [self[f"picture{place}"] for place in range(1, PIN_LENGTH + 1)]
+        return [self[name] for name in PLACES]
 
     def picture_error(self) -> str:
         """One message for the four fields together, or nothing."""
@@ -62,7 +63,7 @@ class StudentSignInForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         values = super().clean() or {}
         if not self.errors:
-            pin = ",".join(values[f"picture{place}"] for place in range(1, PIN_LENGTH + 1))
+            pin = ",".join(values[name] for name in PLACES)
             user = authenticate(self.request, class_code=values["class_code"], nickname=values["nickname"], pin=pin)
             if not isinstance(user, User):
                 raise ValidationError(

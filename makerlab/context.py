@@ -11,6 +11,7 @@ from django.http import HttpRequest
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
+from lessons.classes.members import places_of
 from lessons.models import Membership
 from makerlab.accounts.models import Role, User
 from makerlab.district.permissions import can_run_district
@@ -162,7 +163,7 @@ class Navigation:
         if not user.is_student:
             return {"name": user.display_name, "note": user.get_role_display()}
         read = getattr(self.request, "memberships", None)
-        places: list[Membership] = list(Membership.objects.in_use(user)) if read is None else read
+        places: list[Membership] = places_of(user.pk) if read is None else read
         if len(places) != 1:
             classes = ", ".join(str(place.school_class) for place in places)
             return {"name": user.display_name, "note": classes or user.get_role_display()}

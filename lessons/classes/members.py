@@ -11,6 +11,8 @@ from django.db.models import QuerySet
 
 from lessons.models import Membership, SchoolClass, Team
 from lessons.rosters import Member
+from makerlab.accounts.models import User
+from makerlab.prepared import Prepared
 
 
 def members_of(school_class: SchoolClass) -> list[Membership]:
@@ -22,6 +24,12 @@ def members_of(school_class: SchoolClass) -> list[Membership]:
 def in_other_classes(member: Membership) -> QuerySet[Membership]:
     """The same student in further classes that are in use."""
     return Membership.objects.in_use(member.user).exclude(pk=member.pk)
+
+
+@Prepared
+def places_of(user_id: int) -> QuerySet[Membership]:
+    """A student's places in classes that are in use, with class and team."""
+    return Membership.objects.in_use(User(pk=user_id))
 
 
 def as_listed(members: Iterable[Membership]) -> list[Member]:

@@ -14,7 +14,7 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 
-from lessons.forms import PICTURE_CHOICES, StudentSignInForm
+from lessons.forms import StudentSignInForm
 from lessons.signin import JoiningClosed, Locked
 from makerlab.accounts.limits import address_is_over, note_from_address
 from makerlab.accounts.next_page import next_page
@@ -50,7 +50,7 @@ def student_sign_in(request: HttpRequest) -> HttpResponse:
         return redirect(target)
     if wait_s or form.errors.get("__all__"):
         note_from_address(WRONG_PICTURES, request)
-    context = {"form": form, "wait_s": wait_s, "closed": closed, "choices": PICTURE_CHOICES, "next": target}
+    context = {"form": form, "wait_s": wait_s, "closed": closed, "next": target}
     return render(request, "lessons/sign_in.html", context, status=422 if form.is_bound else 200)
 
 

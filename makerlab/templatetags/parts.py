@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from datetime import date, datetime
+from functools import lru_cache
 from typing import Any
 
 from django import template
@@ -28,6 +29,7 @@ register = template.Library()
 
 
 @register.simple_tag
+@lru_cache(maxsize=512)
 def icon(name: str, css_class: str = "icon") -> SafeString:
     """A symbol of our sprite. Decorative: words stand beside it."""
     return format_html(

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
+from django.db import models
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from lessons.models import Assignment, Team
+from makerlab.prepared import Prepared
 from printing.chance import in_100
 from printing.models import PrintCopy, RoomPlan
 from printing.states import CopyState
@@ -45,9 +47,9 @@ class CopyRow(NamedTuple):
     ready_at: datetime | None
 
 
-def rows(team_id: int, assignment_id: int) -> list[CopyRow]:
-    """The copies of the team that were ordered and not cancelled, in the order of the kit."""
-    found = (
+@Prepared
+def _copies(team_id: int, assignment_id: int) -> models.QuerySet[PrintCopy, Any]:
+    return (
         PrintCopy.objects.filter(request__team=team_id, request__assignment=assignment_id)
         .exclude(state=CopyState.CANCELLED)
         .order_by("request__kit_part__position", "request_id", "id")
@@ -56,8 +58,13 @@ def rows(team_id: int, assignment_id: int) -> list[CopyRow]:
             "plate__number", "plate__printer__name", "in_tray_at", "plate__cleared_at",
         )
     )  # fmt: skip
+
+
+def rows(team_id: int, assignment_id: int) -> list[CopyRow]:
+    """The copies of the team that were ordered and not cancelled, in the order of the kit."""
     now = timezone.now().replace(second=0, microsecond=0)
-    return [CopyRow(*row[:7], _ready_at(row[3], row[7], row[8], now)) for row in found]
+    found = _copies(team_id, assignment_id)
+    return [CopyRow(*told, _ready_at(told[3], came, cleared, now)) for *told, came, cleared in found]
 
 
 def _ready_at(state: str, in_tray_at: datetime | None, cleared_at: datetime | None, now: datetime) -> datetime | None:

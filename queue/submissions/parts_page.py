@@ -126,8 +126,8 @@ def _revision(states: Sequence[tuple[Any, ...]], progress: Sequence[tuple[Progre
 
 def parts_page(assignment: Assignment, team: Team) -> PartsPage:
     """Gather the page. Two queries and those of the progress sources."""
-    parts = queries.kit_parts(assignment)
-    versions = list(queries.designs(team, assignment))
+    parts = queries.kit_parts(assignment.plan_id)
+    versions = queries.designs(team.pk, assignment.pk)
     progress = queries.progress_rows(team.pk, assignment.pk)
     told = {each.kit_part_id: each for source, rows in progress for each in source.told(rows, team, assignment)}
     for version in versions:

@@ -6,16 +6,22 @@ from collections.abc import Callable, Iterable
 from decimal import Decimal
 from typing import Any
 
+from django.db import models
 from django.db.models import Case, Count, OuterRef, Subquery, When
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
 from lessons.models import Assignment, CheckState, KitPart, Membership, Team
 from makerlab.accounts.models import Role, User
+from makerlab.accounts.queries import a_student
+from makerlab.prepared import Prepared
 from makerlab.work.models import Job
 from submissions.models import Review, Submission, SubmissionQuerySet
 from submissions.progress import Decision, ProgressSource
 from submissions.states import State
+
+# what a page about one submission shows of what it belongs to
+RELATED = ("kit_part", "team__school_class__school", "assignment__plan", "assignment__meeting")
 
 # Printing is a higher layer: it adds its source here when it starts (AppConfig.ready).
 progress_sources: list[ProgressSource] = []
@@ -74,9 +80,18 @@ def team_id_of(user: User, assignment_id: int) -> int | None:
     return places.values_list("team_id", flat=True).first()
 
 
+@Prepared
+def _assignments_of_student(user_id: int, school_id: int) -> models.QuerySet[Assignment]:
+    own = Assignment.objects.visible_to(a_student(user_id, school_id))
+    return own.select_related("plan", "school_class", "meeting")
+
+
 def assignments_of(user: User) -> list[Assignment]:
     """The student's assignments, the soonest meeting that is not over first, then those that are over."""
-    found = Assignment.objects.visible_to(user).select_related("plan", "school_class", "meeting")
+    if user.is_student:
+        found = _assignments_of_student(user.pk, user.school_id)
+    else:
+        found = list(Assignment.objects.visible_to(user).select_related("plan", "school_class", "meeting"))
     now = timezone.now()
     by_start = sorted(found, key=lambda assignment: assignment.meeting.starts_at)
     coming = [assignment for assignment in by_start if assignment.meeting.ends_at > now]
@@ -84,19 +99,38 @@ def assignments_of(user: User) -> list[Assignment]:
     return coming + over
 
 
-def designs(team: Team, assignment: Assignment) -> SubmissionQuerySet:
+@Prepared
+def designs(team_id: int, assignment_id: int) -> SubmissionQuerySet:
     """All versions of all parts of a team in an assignment, newest first, without their pictures; with the number of
     ``decisions`` on each and what ``decision_of`` tells of the newest."""
     newest = Review.objects.filter(submission=OuterRef("pk")).order_by("-pk")
     told = {f"decided_{name}": Subquery(newest.values(path)[:1]) for name, path in DECIDED.items()}
-    found = Submission.objects.filter(team=team, assignment=assignment).select_related("kit_part").defer("picture")
-    return found.annotate(decisions=Count("reviews"), **told).newest_first()
+    found = Submission.objects.filter(team=team_id, assignment=assignment_id).select_related("kit_part")
+    return found.defer("picture").annotate(decisions=Count("reviews"), **told).newest_first()
 
 
 def decision_of(version: Submission) -> Decision | None:
     """The decision that counts, of a version as ``designs`` reads it; None where there is none."""
     told = {name: getattr(version, f"decided_{name}") for name in DECIDED}
     return Decision(**{**told, "by": told["by"] or ""}) if told["at"] else None
+
+
+@Prepared
+def _found_by_student(user_id: int, school_id: int, pk: int) -> SubmissionQuerySet:
+    own = Submission.objects.visible_to(a_student(user_id, school_id))
+    return own.select_related(*RELATED).defer("kit_part__picture").filter(pk=pk)
+
+
+def found(user: User, pk: int) -> Submission | None:
+    """The submission with all it belongs to, if this person may know of it."""
+    if user.is_student:
+        submission = _found_by_student.first(user.pk, user.school_id, pk)
+    else:
+        visible = Submission.objects.visible_to(user).select_related(*RELATED).defer("kit_part__picture")
+        submission = visible.filter(pk=pk).first()
+    if submission is not None:
+        submission.assignment.school_class = submission.team.school_class
+    return submission
 
 
 def versions(submission: Submission) -> SubmissionQuerySet:
@@ -122,9 +156,14 @@ def review_pile(user: User) -> SubmissionQuerySet:
     )
 
 
+@Prepared
+def _check_jobs(subject: str) -> models.QuerySet[Job]:
+    return Job.objects.filter(kind=JOB_KIND, subject=subject).order_by("-id")[:1]
+
+
 def check_job(submission: Submission) -> Job | None:
     """The newest check of this upload."""
-    return Job.objects.filter(kind=JOB_KIND, subject=str(submission.pk)).order_by("-id").first()
+    return _check_jobs.first(str(submission.pk))
 
 
 def last_review(submission: Submission) -> Review | None:
@@ -132,10 +171,11 @@ def last_review(submission: Submission) -> Review | None:
     return submission.reviews.select_related("reviewer").first()
 
 
-def kit_parts(assignment: Assignment) -> list[KitPart]:
+@Prepared
+def kit_parts(plan_id: int) -> models.QuerySet[KitPart]:
     """Everything one team needs."""
-    return list(
-        KitPart.objects.filter(plan_id=assignment.plan_id, archived_at=None)
+    return (
+        KitPart.objects.filter(plan_id=plan_id, archived_at=None)
         .select_related("gauge")
         .defer("report", "picture")
         .order_by("position", "id")

@@ -8,6 +8,7 @@ import pytest
 from django.template import TemplateDoesNotExist, TemplateSyntaxError, engines
 from django.template.loader import get_template
 from django.urls import reverse
+from django.utils.translation import override
 
 from tests.makerlab.test_house import ROOT
 
@@ -50,3 +51,15 @@ def test_partials_are_found_and_a_missing_page_is_told():
     assert get_template("submissions/submission_report.html#live")
     with pytest.raises(TemplateDoesNotExist):
         get_template("submissions/no-such-page.html")
+
+
+def test_what_is_kept_is_made_once_for_each_language_and_knows_nobody():
+    text = "{% load i18n kept %}{% kept %}{% translate 'Sign out' %} {{ name }}{% csrf_input %}{% endkept %} {{ name }}"
+    template = engines["django"].from_string(text)
+    for language, words in (("en", "Sign out"), ("es", "Salir"), ("en", "Sign out")):
+        with override(language):
+            for name in ("Ada", "Bo"):
+                shown = template.render({"name": name, "csrf_token": f"token of {name}"})
+                assert shown.startswith(f"{words} <input")
+                assert shown.endswith(f"> {name}")
+                assert shown.count(name) == 1

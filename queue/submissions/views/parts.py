@@ -12,6 +12,7 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
+from lessons.classes.members import places_of
 from lessons.models import Assignment, KitPart, Membership
 from makerlab.http import SignedInRequest, is_fragment
 from submissions import actions, queries
@@ -53,7 +54,7 @@ def unchanged(request: SignedInRequest) -> bool:
 
 def remember_places(request: SignedInRequest) -> list[Membership]:
     """The student's places, read once for the page and for its head, which says who is signed in."""
-    request.memberships = list(Membership.objects.in_use(request.user))
+    request.memberships = places_of(request.user.pk)
     return request.memberships
 
 

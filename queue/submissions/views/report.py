@@ -33,21 +33,13 @@ from submissions.wording import sort_findings, verdict_banner
 
 PAGE = "submissions/submission_report.html"
 ASK_AGAIN_MOST_S = 15
-RELATED = ("kit_part", "team__school_class__school", "assignment__plan", "assignment__meeting")
 
 
 def found(request: SignedInRequest, pk: int) -> Submission:
     """The submission, if this person may know of it; 404 otherwise."""
-    submission = (
-        Submission.objects.visible_to(request.user)
-        .select_related(*RELATED)
-        .defer("kit_part__picture")
-        .filter(pk=pk)
-        .first()
-    )
+    submission = queries.found(request.user, pk)
     if submission is None:
         raise Http404
-    submission.assignment.school_class = submission.team.school_class
     return submission
 
 

@@ -26,7 +26,6 @@ from submissions.pile import Pile, pile_of
 from submissions.states import NotAllowedNow, State, can_step
 from submissions.steps import period_of
 from submissions.views.parts import in_place
-from submissions.views.report import RELATED
 from submissions.wording import counts, of_level, ready_sentences, sort_findings, verdict_banner
 
 PAGE = "submissions/review_desk.html"
@@ -39,7 +38,7 @@ def found(request: SignedInRequest, pk: int) -> Submission:
         raise Http404
     submission = (
         Submission.objects.editable_by(request.user)
-        .select_related(*RELATED, "uploaded_by")
+        .select_related(*queries.RELATED, "uploaded_by")
         .defer("kit_part__picture")
         .filter(pk=pk)
         .first()
@@ -191,7 +190,7 @@ def review_undo(request: SignedInRequest) -> HttpResponse:
     last = request.session.pop(UNDO, {"parts": []})
     undone: list[Submission] = []
     for pk in last["parts"]:
-        submission = Submission.objects.editable_by(request.user).select_related(*RELATED).filter(pk=pk).first()
+        submission = Submission.objects.editable_by(request.user).select_related(*queries.RELATED).filter(pk=pk).first()
         if submission is None:
             continue
         try:

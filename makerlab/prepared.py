@@ -1,0 +1,69 @@
+"""Questions asked with every page, put into SQL once: making the SQL takes Django several times as long as SQLite takes
+to answer. The rows come as from any question, objects with what stands beside them or tuples."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import update_wrapper
+from typing import Any, Generic, TypeVar
+
+from django.db import connections, models
+
+Row = TypeVar("Row")
+Value = int | str
+# no key and no text of ours; small enough for a column of 32 bits, so that no comparison with it is found empty
+NUMBER, TEXT = 2_109_876_000, "what is asked for, in place %d"
+
+
+class Prepared(Generic[Row]):
+    """A question as a function of keys and texts, answered as a list.
+
+    ``make`` gives the rows asked for. It is called once for each connection, with stand-ins: it may hand its arguments
+    on to filters and must do nothing else with them. What depends on them otherwise (a person's role) is a question of
+    its own. Raises ValueError where an argument is not found in the SQL."""
+
+    def __init__(self, make: Callable[..., models.QuerySet[Any, Row]]) -> None:
+        self.make = make
+        update_wrapper(self, make)
+
+    def __call__(self, *values: Value) -> list[Row]:
+        kept = vars(connections["default"]).setdefault("makerlab_prepared", {})
+        question = kept.get(self)
+        if question is None:
+            question = kept[self] = _Question(self.make, values)
+        found: list[Row] = question.ask(values)
+        return found
+
+    def first(self, *values: Value) -> Row | None:
+        """The first row of the answer; the question itself should ask for no more."""
+        return next(iter(self(*values)), None)
+
+
+class _Question:
+    """The compiled question of one connection, which belongs to one thread."""
+
+    def __init__(self, make: Callable[..., Any], values: tuple[Value, ...]) -> None:
+        stand_ins = [NUMBER + at if isinstance(value, int) else TEXT % at for at, value in enumerate(values)]
+        rows: Any = make(*stand_ins)
+        query = rows.query
+        self.rows = rows
+        self.compiler: Any = query.get_compiler(rows.db)
+        self.sql, self.fixed = self.compiler.as_sql()
+        self.at = [(place, stand_ins.index(value)) for place, value in enumerate(self.fixed) if value in stand_ins]
+        if {at for _place, at in self.at} != set(range(len(values))) or rows._prefetch_related_lookups:
+            raise ValueError(f"{make.__name__} cannot be prepared")
+        self.values = values
+        self.compiler.as_sql = self.as_sql
+        query.get_compiler = lambda *_args, **_settings: self.compiler
+
+    def as_sql(self, *_args: Any, **_settings: Any) -> tuple[str, tuple[Any, ...]]:
+        """What the compiler is asked for each time: its SQL, with the values of this time."""
+        bound = list(self.fixed)
+        for place, at in self.at:
+            bound[place] = self.values[at]
+        return self.sql, tuple(bound)
+
+    def ask(self, values: tuple[Value, ...]) -> list[Any]:
+        self.values = values
+        found: list[Any] = list(self.rows._iterable_class(self.rows))
+        return found
