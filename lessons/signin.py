@@ -123,7 +123,8 @@ class ClassCodeBackend(BaseBackend):
         if not _is_pin_of(user, pin):
             note_wrong_pin(user)
             return None
-        User.objects.filter(pk=user.pk).update(pin_failures=0, pin_locked_until=None)
+        if user.pin_failures or user.pin_locked_until:
+            User.objects.filter(pk=user.pk).update(pin_failures=0, pin_locked_until=None)
         if user.last_login is None and not member.school_class.joining_open:
             raise JoiningClosed
         return user

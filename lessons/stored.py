@@ -10,12 +10,13 @@ from typing import Any
 
 from django.conf import settings
 from django.core.files.storage import default_storage
-from django.db import transaction
+from django.db import connection, transaction
 from django.db.models import BigIntegerField, Expression, OuterRef, QuerySet, Subquery, Sum, Value
 from django.utils.translation import gettext_lazy as _
 
 from lessons.models import MeasuredFile
 from makerlab.accounts.models import School
+from makerlab.prepared import Prepared
 from makerlab.uploads import MEGABYTE, UploadRefused
 
 
@@ -32,7 +33,18 @@ def rows_of(model: type[MeasuredFile], school_id: int | OuterRef) -> QuerySet[An
 
 def lock_school(school_id: int) -> None:
     """Hold the school's store until the transaction ends: nobody deletes a file that somebody is about to share."""
-    School.objects.select_for_update(no_key=True).get(pk=school_id)
+    if connection.features.has_select_for_update:  # SQLite's immediate transactions already stand in line
+        School.objects.select_for_update(no_key=True).get(pk=school_id)
+
+
+@Prepared
+def files_of_bytes(school_id: int, sha256: str, file_bytes: int) -> QuerySet[Any, str]:
+    """The names of the files of a school that hold these bytes."""
+    first, *others = (
+        rows_of(model, school_id).filter(sha256=sha256, file_bytes=file_bytes).order_by().values_list("file", flat=True)
+        for model in models_with_meshes()
+    )
+    return first.union(*others) if others else first
 
 
 def store_once(item: MeasuredFile, school_id: int) -> None:
@@ -41,13 +53,11 @@ def store_once(item: MeasuredFile, school_id: int) -> None:
     Called in the transaction that writes the item, after its file was stored."""
     lock_school(school_id)
     own = item.file.name or ""
-    for model in models_with_meshes():
-        same = rows_of(model, school_id).filter(sha256=item.sha256, file_bytes=item.file_bytes)
-        for name in set(same.exclude(file__in=["", own]).values_list("file", flat=True)):
-            if default_storage.exists(name):
-                item.file.name = name
-                transaction.on_commit(partial(default_storage.delete, own))
-                return
+    for name in set(files_of_bytes(school_id, item.sha256, item.file_bytes)) - {"", own}:
+        if default_storage.exists(name):
+            item.file.name = name
+            transaction.on_commit(partial(default_storage.delete, own))
+            return
 
 
 def file_of_deleted(instance: MeasuredFile, **_signal: Any) -> None:
@@ -100,6 +110,11 @@ def store_max_bytes(school: School) -> int:
     return settings.SCHOOL_MAX_BYTES if school.store_max_mb is None else school.store_max_mb * MEGABYTE
 
 
+@Prepared
+def _store_of(school_id: int) -> QuerySet[Any]:
+    return School.objects.filter(pk=school_id).only("store_max_mb").annotate(stored_bytes=bytes_of_a_school())
+
+
 def check_room(school_id: int, team_rows: QuerySet[Any] | None, size: int) -> None:
     """Raise UploadRefused when the file would pass what a team or the school may store. Nothing is written."""
     if team_rows is not None and stored_bytes(team_rows) + size > settings.TEAM_MAX_BYTES:
@@ -107,8 +122,9 @@ def check_room(school_id: int, team_rows: QuerySet[Any] | None, size: int) -> No
             _("Your team's files have %(most)d MB together; more are not kept. Ask your teacher to make room.")
             % {"most": settings.TEAM_MAX_BYTES // MEGABYTE}
         )
-    most = store_max_bytes(School.objects.only("store_max_mb").get(pk=school_id))
-    if stored_by(school_id) + size > most:
+    (school,) = _store_of(school_id)
+    most = store_max_bytes(school)
+    if school.stored_bytes + size > most:
         raise UploadRefused(
             _("The school's store of %(most)d MB is full, so nothing was taken. Tell the administrator.")
             % {"most": most // MEGABYTE}

@@ -12,7 +12,8 @@ from django.db import connections, models
 Row = TypeVar("Row")
 Value = int | str
 # no key and no text of ours; small enough for a column of 32 bits, so that no comparison with it is found empty
-NUMBER, TEXT = 2_109_876_000, "what is asked for, in place %d"
+# whose comparison rewrites it (a pattern, another case) does not find this text again, and is refused
+NUMBER, TEXT = 2_109_876_000, r"What is asked for, 100 %_\ in place {}"
 
 
 class Prepared(Generic[Row]):
@@ -20,7 +21,8 @@ class Prepared(Generic[Row]):
 
     ``make`` gives the rows asked for. It is called once for each connection, with stand-ins: it may hand its arguments
     on to filters and must do nothing else with them. What depends on them otherwise (a person's role) is a question of
-    its own. Raises ValueError where an argument is not found in the SQL."""
+    its own. Raises ValueError where an argument is not found in the SQL as it is: a text compared as a pattern, or in
+    any case, is rewritten by Django each time."""
 
     def __init__(self, make: Callable[..., models.QuerySet[Any, Row]]) -> None:
         self.make = make
@@ -43,7 +45,7 @@ class _Question:
     """The compiled question of one connection, which belongs to one thread."""
 
     def __init__(self, make: Callable[..., Any], values: tuple[Value, ...]) -> None:
-        stand_ins = [NUMBER + at if isinstance(value, int) else TEXT % at for at, value in enumerate(values)]
+        stand_ins = [NUMBER + at if isinstance(value, int) else TEXT.format(at) for at, value in enumerate(values)]
         rows: Any = make(*stand_ins)
         query = rows.query
         self.rows = rows

@@ -180,6 +180,7 @@ AUTHENTICATION_BACKENDS = [
     "lessons.signin.ClassCodeBackend",
 ]
 # Ten wrong passwords lock one user name from one address for a quarter of an hour: never the address of a whole school.
+AXES_HANDLER = "makerlab.accounts.tries.StaffTries"
 AXES_FAILURE_LIMIT = 10
 AXES_COOLOFF_TIME = timedelta(minutes=15)
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
@@ -224,6 +225,7 @@ AUTH_PASSWORD_VALIDATORS = [
 LOGIN_URL = "accounts:sign-in"
 LOGIN_REDIRECT_URL = "home"
 LOGOUT_REDIRECT_URL = "accounts:sign-in"
+SESSION_ENGINE = "makerlab.accounts.sessions"
 SESSION_COOKIE_AGE = 10 * 3600  # one school day
 STUDENT_SESSION_S = 2 * 3600  # a double period: school machines are shared
 GIVEN_PASSWORD_DAYS = 14  # a password on paper opens nothing after that

@@ -8,6 +8,7 @@ from datetime import datetime
 from django.conf import settings
 from django.contrib.auth import login
 from django.contrib.auth.decorators import login_not_required
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -17,6 +18,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from lessons.forms import StudentSignInForm
 from lessons.signin import JoiningClosed, Locked
 from makerlab.accounts.limits import address_is_over, note_from_address
+from makerlab.accounts.models import User
 from makerlab.accounts.next_page import next_page
 from makerlab.audit.models import record
 
@@ -44,14 +46,21 @@ def student_sign_in(request: HttpRequest) -> HttpResponse:
     except JoiningClosed:
         signed_in, closed = False, True
     if signed_in and form.user is not None:
-        login(request, form.user, backend=STUDENT_BACKEND)
-        request.session.set_expiry(settings.STUDENT_SESSION_S)
-        record(form.user.school_id, form.user, "signed-in", form.user)
+        _begin_session(request, form.user)
         return redirect(target)
     if wait_s or form.errors.get("__all__"):
         note_from_address(WRONG_PICTURES, request)
     context = {"form": form, "wait_s": wait_s, "closed": closed, "next": target}
     return render(request, "lessons/sign_in.html", context, status=422 if form.is_bound else 200)
+
+
+@transaction.atomic
+def _begin_session(request: HttpRequest, user: User) -> None:
+    """Sign in, with the record of it, in one transaction: a class signs in at the same time."""
+    login(request, user, backend=STUDENT_BACKEND)
+    request.session.set_expiry(settings.STUDENT_SESSION_S)
+    record(user.school_id, user, "signed-in", user)
+    request.session.save()
 
 
 def seconds_until(moment: datetime) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import logging
 import os
 import socket
@@ -13,9 +14,10 @@ from typing import Any
 import psutil
 from django.conf import settings
 from django.db import DatabaseError, transaction
-from django.db.models import Count, Max, Min, QuerySet
+from django.db.models import Count, QuerySet
 from django.utils import timezone
 
+from makerlab.prepared import Prepared
 from makerlab.work.lanes import Lane
 from makerlab.work.models import Job
 from makerlab.work.registry import DAILY, HANDLERS, OFTEN, Apply, GiveUp, Handler
@@ -60,14 +62,20 @@ def enqueue(kind: str, subject: object, school_id: int, *, priority: int = 0, **
     A job of the same kind and subject that still waits is returned instead of a second one.
     """
     handler = HANDLERS[kind]
+    as_kept = json.loads(json.dumps(payload))  # what a list of tuples is after it was stored
     with transaction.atomic():
-        waiting = Job.objects.filter(kind=kind, subject=str(subject), state=State.WAITING, payload=payload).first()
+        waiting = next((job for job in _waiting_of(kind, str(subject)) if job.payload == as_kept), None)
         job = waiting or Job.objects.create(
             kind=kind, lane=handler.lane, subject=str(subject), school_id=school_id, priority=priority, payload=payload,
             turn=next_turn(handler.lane, priority, school_id),
         )  # fmt: skip
         transaction.on_commit(lambda: ring(job.lane))
     return job
+
+
+@Prepared
+def _waiting_of(kind: str, subject: str) -> QuerySet[Job]:
+    return Job.objects.filter(kind=kind, subject=subject, state=State.WAITING).order_by("pk")
 
 
 def next_turn(lane: str, priority: int, school_id: int) -> int:
@@ -77,12 +85,29 @@ def next_turn(lane: str, priority: int, school_id: int) -> int:
     This is start-time fair queuing with equal weights and jobs of equal size (P. Goyal, H. M. Vin, H. Cheng:
     "Start-time fair queueing", SIGCOMM 1996); the paper's rule is cited from memory.
     """
-    standing = Job.objects.filter(lane=lane, priority=priority)
-    now_served = standing.filter(state=State.WAITING).aggregate(turn=Min("turn"))["turn"]
+    now_served = _first_waiting.first(lane, priority)
     if now_served is None:
-        now_served = standing.filter(state=State.RUNNING).aggregate(turn=Max("turn"))["turn"] or 0
-    last = standing.filter(school_id=school_id, state__in=OPEN).aggregate(turn=Max("turn"))["turn"]
-    return int(now_served if last is None else max(now_served, last + 1))
+        now_served = _last_running.first(lane, priority) or 0
+    last = _last_of_school.first(lane, priority, school_id)
+    return now_served if last is None else max(now_served, last + 1)
+
+
+@Prepared
+def _first_waiting(lane: str, priority: int) -> QuerySet[Job, int]:
+    waiting = Job.objects.filter(lane=lane, priority=priority, state=State.WAITING)
+    return waiting.order_by("turn").values_list("turn", flat=True)[:1]
+
+
+@Prepared
+def _last_running(lane: str, priority: int) -> QuerySet[Job, int]:
+    running = Job.objects.filter(lane=lane, priority=priority, state=State.RUNNING)
+    return running.order_by("-turn").values_list("turn", flat=True)[:1]
+
+
+@Prepared
+def _last_of_school(lane: str, priority: int, school_id: int) -> QuerySet[Job, int]:
+    standing = Job.objects.filter(lane=lane, priority=priority, school_id=school_id, state__in=OPEN)
+    return standing.order_by("-turn").values_list("turn", flat=True)[:1]
 
 
 def in_order(jobs: QuerySet[Job]) -> QuerySet[Job]:

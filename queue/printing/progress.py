@@ -64,7 +64,7 @@ def rows(team_id: int, assignment_id: int) -> list[CopyRow]:
     """The copies of the team that were ordered and not cancelled, in the order of the kit."""
     now = timezone.now().replace(second=0, microsecond=0)
     found = _copies(team_id, assignment_id)
-    return [CopyRow(*told, _ready_at(told[3], came, cleared, now)) for *told, came, cleared in found]
+    return [CopyRow._make((*told, _ready_at(told[3], came, cleared, now))) for *told, came, cleared in found]
 
 
 def _ready_at(state: str, in_tray_at: datetime | None, cleared_at: datetime | None, now: datetime) -> datetime | None:

@@ -11,8 +11,7 @@ from typing import Any
 from django.conf import settings
 from django.core.files.storage import default_storage
 from django.core.files.uploadedfile import UploadedFile
-from django.db import transaction
-from django.db.models import Max
+from django.db import connection, transaction
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
@@ -31,6 +30,7 @@ from submissions.uploads import UploadRefused, check_size, clean_name, sha256_of
 
 NOTE_MAX = 400
 REVIEW_NOTE_MAX = 2000
+STILL_COUNTS = (State.DRAFT, State.HANDED_IN, State.APPROVED)
 
 
 class NoteNeeded(NotAllowedNow):
@@ -91,19 +91,20 @@ def upload_part(
 def _number(submission: Submission) -> None:
     """Give the next version number. The team's row is the lock, so that two uploads at once get two numbers."""
     _lock_team(submission.team_id)
-    same_design = queries.versions(submission)
-    still_counts = same_design.filter(
-        sha256=submission.sha256, state__in=[State.DRAFT, State.HANDED_IN, State.APPROVED]
-    ).exclude(check_state=CheckState.FAILED)
-    if (earlier := still_counts.light().last()) is not None:
-        raise AlreadyHere(earlier)
-    if same_design.count() >= submission.assignment.files_max:
+    same_design = queries.numbered(submission.team_id, submission.assignment_id, submission.kit_part_id)
+    still_counts = [
+        pk
+        for pk, _version, sha256, state, check_state in same_design
+        if sha256 == submission.sha256 and state in STILL_COUNTS and check_state != CheckState.FAILED
+    ]
+    if still_counts:
+        raise AlreadyHere(Submission.objects.light().get(pk=still_counts[-1]))
+    if len(same_design) >= submission.assignment.files_max:
         raise UploadRefused(
             _("Your team has uploaded all %(count)d versions of this part that are allowed. Ask your teacher.")
             % {"count": submission.assignment.files_max}
         )
-    newest = same_design.aggregate(newest=Max("version"))["newest"] or 0
-    submission.version = newest + 1
+    submission.version = 1 + max((version for _pk, version, *_rest in same_design), default=0)
 
 
 def _lock_team(team_id: int) -> None:
@@ -112,7 +113,8 @@ def _lock_team(team_id: int) -> None:
     As everywhere here without its key: rows that name the team may be written meanwhile. Whoever approves writes some,
     and would wait for us at the end while we wait for the part that is approved.
     """
-    Team.objects.select_for_update(no_key=True).get(pk=team_id)
+    if connection.features.has_select_for_update:
+        Team.objects.select_for_update(no_key=True).get(pk=team_id)
 
 
 def _start_check(submission: Submission) -> None:
@@ -150,6 +152,7 @@ def hand_in(user: User, submission: Submission, note: str = "") -> None:
     with transaction.atomic():
         _lock_team(submission.team_id)
         for other in queries.versions(submission).light().filter(state__in=[State.HANDED_IN, State.APPROVED]):
+            other.assignment = submission.assignment  # that of the same design
             _replace(user, other, submission)
         measured = Submission.objects.filter(check_state=CheckState.CHECKED, verdict=submission.verdict)
         _move(submission, "hand_in", measured, handed_in_at=timezone.now(), hand_in_note=note)

@@ -44,11 +44,11 @@ def check_can_upload(
         own_team = for_team if for_team.school_class_id == assignment.school_class_id else None
     if not user.is_student and own_team is None:
         raise PermissionDenied
-    if own_team is None and not Assignment.objects.visible_to(user).filter(pk=assignment.pk).exists():
+    team = own_team or queries.team_of(user, assignment)  # who has one there may see what its class was given
+    if team is None and not Assignment.objects.visible_to(user).filter(pk=assignment.pk).exists():
         raise PermissionDenied
     if kit_part.plan_id != assignment.plan_id or not kit_part.redesignable:
         raise PermissionDenied
-    team = own_team or queries.team_of(user, assignment)
     if team is None:
         raise NotAllowedNow(_("You are not in a team yet. Ask your teacher to put you in one, then upload again."))
     if not assignment.is_open:
@@ -63,7 +63,7 @@ def can_upload(user: User, assignment: Assignment, kit_part: KitPart, own_team: 
 def check_is_own(user: User, submission: Submission, own: bool | None = None) -> None:
     """A student of the team the file belongs to. ``own``: whether it is, where that is known."""
     if own is None:
-        own = user.is_student and Team.objects.visible_to(user).filter(pk=submission.team_id).exists()
+        own = queries.is_team_of(user, submission.team_id)
     if not own:
         raise PermissionDenied
 

@@ -66,11 +66,50 @@ def price_per_kg(submission: Submission) -> Decimal | None:
     return next((price for source in price_sources if (price := source(submission)) is not None), None)
 
 
+@Prepared
+def _team_of_student(user_id: int, school_id: int, class_id: int) -> models.QuerySet[Team]:
+    return Team.objects.visible_to(a_student(user_id, school_id)).filter(school_class=class_id)[:1]
+
+
 def team_of(user: User, assignment: Assignment) -> Team | None:
-    """The student's team in the class of this assignment."""
+    """The student's team in the class of this assignment; None where it may not be seen any more."""
     if not user.is_student:
         return None
-    return Team.objects.filter(school_class=assignment.school_class_id, memberships__user=user).first()
+    return _team_of_student.first(user.pk, user.school_id, assignment.school_class_id)
+
+
+@Prepared
+def _is_team_of_student(user_id: int, school_id: int, team_id: int) -> models.QuerySet[Team, int]:
+    own = Team.objects.visible_to(a_student(user_id, school_id)).filter(pk=team_id)
+    return own.values_list("pk", flat=True)[:1]
+
+
+def is_team_of(user: User, team_id: int) -> bool:
+    """Whether it is a team of this student, in a class that is in use."""
+    return user.is_student and bool(_is_team_of_student(user.pk, user.school_id, team_id))
+
+
+@Prepared
+def _kit_part_of_student(user_id: int, school_id: int, pk: int) -> models.QuerySet[KitPart]:
+    visible = KitPart.objects.visible_to(a_student(user_id, school_id))
+    return visible.filter(pk=pk).defer("report", "picture")
+
+
+def kit_part(user: User, pk: int) -> KitPart | None:
+    """The part, if this person may see it; without its report and its picture."""
+    if user.is_student:
+        return _kit_part_of_student.first(user.pk, user.school_id, pk)
+    return KitPart.objects.visible_to(user).filter(pk=pk).defer("report", "picture").first()
+
+
+Numbered = tuple[int, int, str, str, str]  # key, version, sha256, state, check_state
+
+
+@Prepared
+def numbered(team_id: int, assignment_id: int, kit_part_id: int) -> models.QuerySet[Submission, Numbered]:
+    """What a new version of a design is held against: all versions of it, oldest first."""
+    same = Submission.objects.filter(team=team_id, assignment=assignment_id, kit_part=kit_part_id)
+    return same.order_by("version").values_list("pk", "version", "sha256", "state", "check_state")
 
 
 def team_id_of(user: User, assignment_id: int) -> int | None:

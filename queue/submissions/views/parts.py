@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from lessons.classes.members import places_of
-from lessons.models import Assignment, KitPart, Membership
+from lessons.models import Assignment, Membership
 from makerlab.http import SignedInRequest, is_fragment
 from submissions import actions, queries
 from submissions.parts_page import parts_page, read_revision
@@ -82,7 +82,7 @@ def submission_create(request: SignedInRequest, assignment_id: int, kit_part_id:
     """Take a file. Goes to its report; what is wrong with it is said beside the field, and nothing is lost."""
     assignments = queries.assignments_of(request.user)
     assignment = next((a for a in assignments if a.pk == assignment_id), None)
-    part = KitPart.objects.visible_to(request.user).filter(pk=kit_part_id).first()
+    part = queries.kit_part(request.user, kit_part_id)
     if assignment is None or part is None:
         raise Http404
     try:
