@@ -11,9 +11,10 @@ from django.db import connections, models
 
 Row = TypeVar("Row")
 Value = int | str
-# no key and no text of ours; small enough for a column of 32 bits, so that no comparison with it is found empty
-# whose comparison rewrites it (a pattern, another case) does not find this text again, and is refused
-NUMBER, TEXT = 2_109_876_000, r"What is asked for, 100 %_\ in place {}"
+KEY_MAX = 2**63 - 1
+# Stand-ins for what is asked for. The numbers fit a column of 16 bits, so that no comparison with them is found empty;
+# the text is not found again where a comparison rewrites it (a pattern, another case), and is refused so.
+NUMBER, TEXT = 32_100, r"What is asked for, 100 %_\ in place {}"
 
 
 class Prepared(Generic[Row]):
@@ -22,13 +23,15 @@ class Prepared(Generic[Row]):
     ``make`` gives the rows asked for. It is called once for each connection, with stand-ins: it may hand its arguments
     on to filters and must do nothing else with them. What depends on them otherwise (a person's role) is a question of
     its own. Raises ValueError where an argument is not found in the SQL as it is: a text compared as a pattern, or in
-    any case, is rewritten by Django each time."""
+    any case, is rewritten by Django each time. A number that no key can be finds nothing."""
 
     def __init__(self, make: Callable[..., models.QuerySet[Any, Row]]) -> None:
         self.make = make
         update_wrapper(self, make)
 
     def __call__(self, *values: Value) -> list[Row]:
+        if any(isinstance(value, int) and abs(value) > KEY_MAX for value in values):
+            return []
         kept = vars(connections["default"]).setdefault("makerlab_prepared", {})
         question = kept.get(self)
         if question is None:

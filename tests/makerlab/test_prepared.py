@@ -58,11 +58,21 @@ def test_a_question_that_does_not_use_a_key_cannot_be_prepared():
         forgetful(1, 2)
 
 
+def test_a_text_that_django_would_rewrite_each_time_cannot_be_prepared():
+    @Prepared
+    def alike(name: str) -> models.QuerySet[Team]:
+        return Team.objects.filter(name__icontains=name)
+
+    with pytest.raises(ValueError, match="alike"):
+        alike("%")
+
+
 def test_a_student_finds_the_own_teams_parts_and_nobody_elses():
     world = make_world()
     submission = make_submission(world)
     other_school = User.objects.filter(role="student").exclude(school=world.school)
     assert queries.found(world.student, submission.pk) == submission
+    assert queries.found(world.student, 10**30) is None
     assert other_school.exists()
     for user in [*other_school, *User.objects.exclude(role="student").exclude(school=world.school)]:
         assert queries.found(user, submission.pk) is None
