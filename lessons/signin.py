@@ -8,13 +8,14 @@ from typing import Any
 from django.contrib.auth.backends import BaseBackend
 from django.contrib.auth.hashers import PBKDF2PasswordHasher, get_hasher, identify_hasher, make_password
 from django.db import transaction
-from django.db.models import Exists, F, OuterRef
+from django.db.models import Exists, F, OuterRef, QuerySet
 from django.http import HttpRequest
 from django.utils import timezone
 
 from lessons.models import Membership
 from makerlab.accounts.models import User
 from makerlab.audit.models import record
+from makerlab.prepared import Prepared
 
 # names of symbols in our icon sprite; a PIN is four of them in order: 12^4 = 20,736, with a lock after wrong tries
 PICTURES = (
@@ -130,7 +131,12 @@ class ClassCodeBackend(BaseBackend):
         return user
 
     def get_user(self, user_id: int) -> User | None:
-        people = User.objects.select_related("school").filter(pk=user_id, is_active=True)
-        places = Membership.objects.filter(user=OuterRef("pk"))
-        in_use = Exists(places.filter(school_class__archived_at__isnull=True))
-        return people.filter(in_use | ~Exists(places)).first()
+        return _student.first(user_id)
+
+
+@Prepared
+def _student(user_id: int) -> QuerySet[User]:
+    people = User.objects.select_related("school").filter(pk=user_id, is_active=True)
+    places = Membership.objects.filter(user=OuterRef("pk"))
+    in_use = Exists(places.filter(school_class__archived_at__isnull=True))
+    return people.filter(in_use | ~Exists(places))

@@ -7,9 +7,11 @@ from typing import Any
 
 from axes.backends import AxesStandaloneBackend
 from django.contrib.auth.backends import ModelBackend
+from django.db.models import QuerySet
 from django.http import HttpRequest
 
 from makerlab.accounts.models import User
+from makerlab.prepared import Prepared
 
 # What an app wants known of everybody who is signed in: by name the maker of an expression about a user. It comes with
 # the person, in the question every page asks anyway.
@@ -60,5 +62,10 @@ class StaffBackend(ModelBackend):
 
     def get_user(self, user_id: int) -> User | None:
         """With the school, which every page tells, and what the apps tell of people."""
-        told = {name: expression() for name, expression in told_of_people.items()}
-        return User.objects.select_related("school").annotate(**told).filter(pk=user_id, is_active=True).first()
+        return _person.first(user_id)
+
+
+@Prepared
+def _person(user_id: int) -> QuerySet[User]:
+    told = {name: expression() for name, expression in told_of_people.items()}
+    return User.objects.select_related("school").annotate(**told).filter(pk=user_id, is_active=True)

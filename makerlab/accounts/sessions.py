@@ -6,9 +6,19 @@ from typing import Any
 
 from django.contrib.sessions.backends.base import VALID_KEY_CHARS
 from django.contrib.sessions.backends.db import SessionStore as DatabaseStore
+from django.contrib.sessions.models import Session
+from django.db.models import QuerySet
+from django.utils import timezone
 from django.utils.crypto import get_random_string
 
+from makerlab.prepared import Prepared
+
 KEY_LENGTH = 32  # of 36 signs: 165 bits
+
+
+@Prepared
+def _kept(session_key: str) -> QuerySet[Session]:
+    return Session.objects.filter(session_key=session_key)
 
 
 class SessionStore(DatabaseStore):
@@ -22,6 +32,13 @@ class SessionStore(DatabaseStore):
 
     def _get_new_session_key(self) -> str:
         return get_random_string(KEY_LENGTH, VALID_KEY_CHARS)
+
+    def _get_session_from_db(self) -> Session | None:
+        row = _kept.first(self.session_key) if self.session_key else None
+        if row is None or row.expire_date <= timezone.now():
+            self._session_key = None
+            return None
+        return row
 
     def create(self) -> None:
         self._session_key = self._get_new_session_key()

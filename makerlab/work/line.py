@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
-from django.db.models import Avg, F, Q
+from django.db.models import Count, Q, QuerySet
 
+from makerlab.prepared import Prepared
 from makerlab.work.models import Job
 
 State = Job.State
@@ -16,19 +17,41 @@ def place_in_line(job: Job) -> int:
     """How many jobs of the lane are done or started before this one starts; 0 when it is running or next."""
     if job.state != State.WAITING:
         return 0
-    same = Q(state=State.WAITING, priority=job.priority)
-    ahead = Job.objects.filter(lane=job.lane).filter(
+    return _ahead.first(job.lane, job.priority, job.turn, job.pk) or 0
+
+
+@Prepared
+def _ahead(lane: str, priority: int, turn: int, pk: int) -> QuerySet[Job, int]:
+    same = Q(state=State.WAITING, priority=priority)
+    ahead = Job.objects.filter(lane=lane).filter(
         Q(state=State.RUNNING)
-        | Q(state=State.WAITING, priority__lt=job.priority)
-        | same & Q(turn__lt=job.turn)
-        | same & Q(turn=job.turn, pk__lt=job.pk)
+        | Q(state=State.WAITING, priority__lt=priority)
+        | same & Q(turn__lt=turn)
+        | same & Q(turn=turn, pk__lt=pk)
     )
-    return ahead.count()
+    return _counted(ahead)
+
+
+def _counted(jobs: QuerySet[Job]) -> QuerySet[Job, int]:
+    """How many jobs of one lane these are; no row where there are none."""
+    counted = jobs.order_by().values("lane").annotate(jobs=Count("pk"))
+    found: QuerySet[Job, int] = counted.values_list("jobs", flat=True)
+    return found
+
+
+@Prepared
+def _open(lane: str) -> QuerySet[Job, int]:
+    return _counted(Job.objects.filter(lane=lane, state__in=(State.WAITING, State.RUNNING)))
+
+
+@Prepared
+def _running(lane: str) -> QuerySet[Job, int]:
+    return _counted(Job.objects.filter(lane=lane, state=State.RUNNING))
 
 
 def open_jobs(lane: str) -> int:
     """How many jobs of the lane wait or run."""
-    return Job.objects.filter(lane=lane, state__in=(State.WAITING, State.RUNNING)).count()
+    return _open.first(lane) or 0
 
 
 def expected_wait(job: Job, ahead: int) -> timedelta | None:
@@ -37,13 +60,16 @@ def expected_wait(job: Job, ahead: int) -> timedelta | None:
     mean = mean_time(job.lane)
     if mean is None:
         return None
-    return mean * ahead / max(1, Job.objects.filter(lane=job.lane, state=State.RUNNING).count())
+    return mean * ahead / max(1, _running.first(job.lane) or 0)
 
 
 def mean_time(lane: str) -> timedelta | None:
     """How long the lane's last jobs took, each its last try; None where none has been finished yet."""
+    times = [finished - started for started, finished in _last_done(lane) if started and finished]
+    return sum(times, timedelta()) / len(times) if times else None
+
+
+@Prepared
+def _last_done(lane: str) -> QuerySet[Job, tuple[datetime | None, datetime | None]]:
     done = Job.objects.filter(lane=lane, state=State.DONE, started_at__isnull=False)
-    last = done.order_by("-finished_at")[:LOOKED_AT].values("pk")
-    times = Job.objects.filter(pk__in=list(last.values_list("pk", flat=True)))
-    mean: timedelta | None = times.aggregate(mean=Avg(F("finished_at") - F("started_at")))["mean"]
-    return mean
+    return done.order_by("-finished_at").values_list("started_at", "finished_at")[:LOOKED_AT]
