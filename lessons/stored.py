@@ -5,6 +5,9 @@ A stored file never changes and is named by uuid; rows point to it. It goes when
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from functools import partial
 from typing import Any
 
@@ -18,6 +21,9 @@ from lessons.models import MeasuredFile
 from makerlab.accounts.models import School
 from makerlab.prepared import Prepared
 from makerlab.uploads import MEGABYTE, UploadRefused
+
+FILES_AT_ONCE = 50  # are deleted while the store is held
+_gathered: ContextVar[set[str] | None] = ContextVar("files of deleted rows", default=None)
 
 
 def models_with_meshes() -> list[type[MeasuredFile]]:
@@ -60,23 +66,51 @@ def store_once(item: MeasuredFile, school_id: int) -> None:
             return
 
 
+@contextmanager
+def files_of(school_id: int) -> Iterator[None]:
+    """Files of rows that are deleted in the block go together once that is written, and only this school's store is
+    held meanwhile. In a transaction; when the block raises, no file goes."""
+    names: set[str] = set()
+    token = _gathered.set(names)
+    try:
+        yield
+    finally:
+        _gathered.reset(token)
+    forget_later(*sorted(names), school_id=school_id)
+
+
 def file_of_deleted(instance: MeasuredFile, **_signal: Any) -> None:
     """Receiver of ``post_delete``: the file goes once the row is really gone."""
-    if instance.file.name:
-        forget_later(instance.file.name)
+    name, gathered = instance.file.name, _gathered.get()
+    if name and gathered is not None:
+        gathered.add(name)
+    elif name:
+        forget_later(name)
 
 
-def forget_later(name: str) -> None:
-    """Delete a stored file when the transaction is committed, unless a row points to it by then. For rows whose school
-    may be gone as well."""
-    transaction.on_commit(partial(_forget_now, name))
+def forget_later(*names: str, school_id: int | None = None) -> None:
+    """Delete stored files when the transaction is committed, but those to which a row points by then. ``school_id``
+    None: for rows whose school is not known any more; then all schools wait."""
+    if names:
+        transaction.on_commit(partial(_forget_now, names, school_id))
 
 
-def _forget_now(name: str) -> None:
-    with transaction.atomic():
-        list(School.objects.select_for_update(no_key=True).order_by("pk").values_list("pk", flat=True))
-        if not any(model._default_manager.filter(file=name).exists() for model in models_with_meshes()):
-            default_storage.delete(name)
+def _forget_now(names: Sequence[str], school_id: int | None) -> None:
+    """A few at a time, so that whoever uploads waits for no more than these."""
+    held = School.objects.select_for_update(no_key=True).order_by("pk").values_list("pk", flat=True)
+    for start in range(0, len(names), FILES_AT_ONCE):
+        some = names[start : start + FILES_AT_ONCE]
+        with transaction.atomic():
+            list(held if school_id is None else held.filter(pk=school_id))
+            kept = {name for model in models_with_meshes() for name in _named_by(model, some)}
+            for name in some:
+                if name not in kept:
+                    default_storage.delete(name)
+
+
+def _named_by(model: type[MeasuredFile], names: Sequence[str]) -> QuerySet[Any, Any]:
+    """Those of the files to which rows of one kind point."""
+    return model._default_manager.filter(file__in=names).order_by().values_list("file", flat=True)
 
 
 def stored_bytes(rows: QuerySet[Any]) -> int:

@@ -24,7 +24,7 @@ from lessons.plans.kit import OWN, figures_of, fingerprint, use_of
 from lessons.print_settings import in_force
 from lessons.showing import forget
 from lessons.signals import settings_changed
-from lessons.stored import check_room, forget_later, store_once
+from lessons.stored import check_room, files_of, forget_later, store_once
 from makerlab.accounts.models import User
 from makerlab.audit.models import record
 from makerlab.uploads import check_size, clean_name, sha256_of
@@ -138,7 +138,7 @@ def replace_mesh(user: User, part: KitPart, file: UploadedFile[Any], seen: str, 
             now.save()
             record(now.plan.school_id, user, "replace_kit_mesh", now, before=before, sha256=now.sha256)
             if old:
-                forget_later(old)
+                forget_later(old, school_id=now.plan.school_id)
             _measure_again(user, now)
     except BaseException:  # whatever stopped it, a file without a row must not stay behind
         default_storage.delete(own)
@@ -209,7 +209,8 @@ def remove_part(user: User, part: KitPart, seen: str, known: bool) -> bool:
         settings_changed.send(sender=KitPart, kit_part=now, assignment=None, user=user)
         return False
     record(now.plan.school_id, user, "remove_kit_part", now, name=now.name)
-    now.delete()
+    with files_of(now.plan.school_id):
+        now.delete()
     return True
 
 

@@ -103,6 +103,7 @@ class KitPart(MeasuredFile):
     class Meta:
         ordering = ["position", "id"]
         constraints = [models.UniqueConstraint(fields=["plan", "code"], name="one_kit_part_of_a_code")]
+        indexes = [models.Index(fields=["file"], name="kit_part_of_a_file")]  # who else has it, before it is deleted
 
     def __str__(self) -> str:
         return self.name

@@ -12,6 +12,7 @@ from django.db import connection, transaction
 from django.utils.translation import gettext as _
 
 from lessons.models import Argument, Assignment, Coasting, Mark, Membership, Reading, SchoolClass, Team
+from lessons.stored import files_of
 from makerlab.accounts.models import Role, School, User
 from makerlab.audit.models import record
 from makerlab.privacy.scrubbing import forget_in_records, take_out
@@ -34,7 +35,7 @@ def erase_student(actor: User | None, person: User) -> None:
     A team with others keeps its parts and readings, without the name. Raises PermissionDenied, NotPossible."""
     members = list(Membership.objects.select_related("school_class", "team").filter(user=person))
     _may(actor, person, members)
-    with transaction.atomic():
+    with transaction.atomic(), files_of(person.school_id):
         school = School.objects.select_for_update(no_key=True).get(pk=person.school_id)
         uploads = list(Submission.objects.filter(uploaded_by=person).only("pk", "version", "file_name"))
         gone: list[Submission | User | Membership | Team] = [person, *members]
@@ -62,12 +63,21 @@ def erase_class(actor: User | None, school_class: SchoolClass) -> None:
 
     ``actor`` None: its time is over. Raises PermissionDenied for everybody but an administrator, NotPossible while
     something of it prints."""
+    with transaction.atomic():
+        end_sessions(take_out_class(actor, school_class))
+    shrink()
+
+
+def take_out_class(actor: User | None, school_class: SchoolClass) -> list[int]:
+    """``erase_class`` but for the sessions of those who went, for which it returns their keys: whoever takes out many
+    classes reads all sessions once. A session whose person is gone opens nothing."""
     if actor is not None and not (actor.is_administrator and actor.school_id == school_class.school_id):
         raise PermissionDenied
-    with transaction.atomic():
+    with transaction.atomic(), files_of(school_class.school_id):
         school = School.objects.select_for_update(no_key=True).get(pk=school_class.school_id)
-        elsewhere = Membership.objects.exclude(school_class=school_class).values("user")
-        people = list(User.objects.filter(memberships__school_class=school_class).exclude(pk__in=elsewhere))
+        there = list(school_class.memberships.values_list("user", flat=True))
+        elsewhere = Membership.objects.filter(user__in=there).exclude(school_class=school_class).values("user")
+        people = list(User.objects.filter(pk__in=there).exclude(pk__in=elsewhere))
         teams = list(school_class.teams.all())
         meetings, assignments = list(school_class.meetings.all()), list(school_class.assignments.all())
         gone = [school_class, *people, *school_class.memberships.all(), *teams, *meetings, *assignments]
@@ -75,13 +85,12 @@ def erase_class(actor: User | None, school_class: SchoolClass) -> None:
         _erase_requests(school, PrintRequest.objects.filter(assignment__in=assignments))
         names = [person.display_name for person in people]
         forget_in_records(school, gone, names)
-        end_sessions([person.pk for person in people])
         Assignment.objects.filter(pk__in=[row.pk for row in assignments]).delete()
-        number = school_class.pk
+        number, keys = school_class.pk, [person.pk for person in people]
         school_class.delete()
-        User.objects.filter(pk__in=[person.pk for person in people]).delete()
+        User.objects.filter(pk__in=keys).delete()
         record(school.pk, actor, "erase_class", school, students=len(people), number=number, by_time=actor is None)
-    shrink()
+    return keys
 
 
 def _may(actor: User | None, person: User, members: list[Membership]) -> None:

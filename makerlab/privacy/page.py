@@ -38,9 +38,9 @@ not legal advice: what the law asks of a school, and whether this meets it, is f
 
 A class is deleted so many days after it was archived as the administrator sets under *School, Privacy* (60 when
 nobody sets it); a class nobody archives, that many days and a year after the last thing that happened in it. Pupils
-taken out of their class are deleted with the next daily run. Deleting takes out rows, files, pictures, sessions,
-jobs, and what the records say; in SQLite the freed pages are overwritten. `tests/makerlab/test_privacy.py` searches
-the whole database and store for the name afterwards.
+taken out of their class are deleted with the next daily run, and so are sessions that have run out. Deleting takes
+out rows, files, pictures, sessions, jobs, and what the records say; in SQLite the freed pages are overwritten.
+`tests/makerlab/test_privacy.py` searches the whole database and store for the name afterwards.
 
 A teacher or administrator deletes one pupil at once on the pupil's page: sign-in, nickname wherever it stands as a
 word of its own, and the work of a team nobody else is in. A team with others keeps its parts and readings without

@@ -6,15 +6,17 @@ import logging
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from django.contrib.sessions.models import Session
 from django.db.models import Max
 from django.utils import timezone
 
 from lessons.models import SchoolClass
 from makerlab.accounts.models import Role, School, User
 from makerlab.audit.models import Event
-from makerlab.privacy.erasing import NotPossible, erase_class, erase_student
+from makerlab.privacy.erasing import NotPossible, end_sessions, erase_student, shrink, take_out_class
 
 log = logging.getLogger("makerlab.privacy")
+SESSIONS_AT_ONCE = 10_000
 SLEEPING = timedelta(days=365)  # a class nobody archived counts as over when nothing happened in it for so long
 
 
@@ -52,16 +54,29 @@ def forget_what_is_due(now: datetime | None = None) -> tuple[int, int]:
     now = now or timezone.now()
     classes = students = 0
     for school in School.objects.all():
+        gone: list[int] = []
         for due in due_dates(school):
             if due.at > now:
                 continue
             try:
-                erase_class(None, due.school_class)
+                gone += take_out_class(None, due.school_class)
                 classes += 1
             except NotPossible:
                 log.warning("class %s is past its time but something of it prints", due.school_class.pk)
+        if gone:
+            end_sessions(gone)
+            shrink()
         for person in User.objects.filter(school=school, role=Role.STUDENT, is_active=False, memberships__isnull=True):
             erase_student(None, person)
             students += 1
         Event.objects.filter(school=school, at__lt=now - SLEEPING - timedelta(days=school.keep_days)).delete()
     return classes, students
+
+
+def forget_old_sessions(now: datetime | None = None) -> int:
+    """Delete sessions that have run out, some at a time. Returns how many."""
+    over = Session.objects.filter(expire_date__lt=now or timezone.now())
+    count = 0
+    while keys := list(over.values_list("pk", flat=True)[:SESSIONS_AT_ONCE]):
+        count += Session.objects.filter(pk__in=keys).delete()[0]
+    return count

@@ -28,9 +28,10 @@ from makerlab.accounts.models import User
 from makerlab.api.actions import make_token
 from makerlab.api.models import KeptAnswer
 from makerlab.audit.models import Event, record
-from makerlab.privacy import erasing
+from makerlab.privacy import erasing, retention
 from makerlab.privacy.retention import SLEEPING, due_dates, forget_what_is_due
 from makerlab.work.models import Job
+from makerlab.work.registry import DAILY
 from printing import actions as bench
 from printing.models import Plate, PrintCopy, PrintRequest, Run
 from submissions.actions import upload_part
@@ -205,6 +206,34 @@ def test_an_archived_class_goes_when_its_days_are_over_and_not_before(busy, sett
     assert forget_what_is_due(now + timedelta(days=1, seconds=1)) == (1, 0)
     assert left_of(NAME, settings) == []
     assert Event.objects.get(verb="erase_class").actor is None
+
+
+def test_classes_that_go_together_leave_no_session_and_read_all_of_them_once(world, client, monkeypatch):
+    for person in (world.student, world.far_student):
+        client.force_login(person)
+        client.cookies.clear()
+    client.force_login(world.technician)
+    now = timezone.now()
+    SchoolClass.objects.filter(school=world.school).update(archived_at=now - timedelta(days=61))
+    reads = []
+    real = retention.end_sessions
+    monkeypatch.setattr(retention, "end_sessions", lambda people: (reads.append(sorted(people)), real(people)))
+    assert forget_what_is_due(now)[0] == 2
+    assert len(reads) == 1
+    assert {world.student.pk, world.far_student.pk} <= set(reads[0])
+    assert [row.get_decoded()["_auth_user_id"] for row in Session.objects.all()] == [str(world.technician.pk)]
+
+
+def test_sessions_that_have_run_out_go_with_the_next_run(world, client, monkeypatch):
+    monkeypatch.setattr(retention, "SESSIONS_AT_ONCE", 2)
+    for person in (world.student, world.far_student, world.teacher, world.technician):
+        client.force_login(person)
+        client.cookies.clear()
+    kept = Session.objects.order_by("pk")[0].pk
+    Session.objects.exclude(pk=kept).update(expire_date=timezone.now() - timedelta(seconds=1))
+    assert retention.forget_old_sessions in DAILY
+    assert retention.forget_old_sessions() == 3
+    assert [row.pk for row in Session.objects.all()] == [kept]
 
 
 def test_a_class_nobody_archives_goes_too(world):

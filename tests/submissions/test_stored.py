@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 from pathlib import Path
 
 import pytest
 from django.core.files.storage import default_storage
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection, transaction
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from lessons.actions import kits
-from lessons.stored import store_once
+from lessons.stored import files_of, store_once
 from submissions import actions
 from submissions.models import Submission
 from submissions.uploads import UploadRefused
@@ -75,6 +78,47 @@ def test_a_file_goes_with_the_last_row_that_points_to_it(world, settings, django
         with django_capture_on_commit_callbacks(execute=True):
             row.delete()
         assert files(settings) == left
+
+
+def test_a_class_that_goes_holds_its_own_schools_store_and_asks_for_files_some_at_a_time(
+    world, settings, django_capture_on_commit_callbacks
+):
+    """However many files go: a school whose class is deleted keeps no other school's uploads waiting."""
+    asked = []
+    for count in (1, 6):
+        with django_capture_on_commit_callbacks(execute=True):
+            for number in range(count):
+                take(world, content=binary_stl(cube_corners(20.0 + 10 * count + number)))
+        assert len(files(settings)) == count
+        with django_capture_on_commit_callbacks() as later, transaction.atomic(), files_of(world.school.pk):
+            Submission.objects.all().delete()
+        assert len(files(settings)) == count
+        with CaptureQueriesContext(connection) as queries:
+            for callback in later:
+                callback()
+        assert files(settings) == set()
+        asked.append([one["sql"] for one in queries])
+    assert [len(found) for found in asked] == [len(asked[0])] * 2
+    schools = [sql for sql in asked[1] if 'FROM "accounts_school"' in sql]
+    assert schools
+    assert all(f'"accounts_school"."id" = {world.school.pk}' in sql for sql in schools)
+
+
+def test_no_file_goes_when_the_rows_stay(world, settings, django_capture_on_commit_callbacks):
+    first = take(world)
+    with (
+        django_capture_on_commit_callbacks(execute=True),
+        contextlib.suppress(ZeroDivisionError),
+        transaction.atomic(),
+        files_of(world.school.pk),
+    ):
+        Submission.objects.get().delete()
+        raise ZeroDivisionError
+    assert files(settings) == {first.file.name}
+    with django_capture_on_commit_callbacks(execute=True), transaction.atomic(), files_of(world.school.pk):
+        Submission.objects.get().delete()
+        take(world, second_team(world))  # the same bytes: in its place, with a file of its own or with this one
+    assert files(settings) == {Submission.objects.get().file.name}
 
 
 def test_an_upload_that_fails_leaves_no_file_and_harms_no_shared_one(world, settings, monkeypatch):

@@ -30,7 +30,6 @@ LOOKED_AT = {
     "accounts.0005_second_step_sealed runs code": "of a table 0.1.0 does not know",
     "printing.0007_causes_as_facts runs code": "carries the words over to the new column",
     "lessons.0009_coast_downs_by_marks_or_speed refuses rows of coasting": "wider than the rule it takes the place of",
-    "work.0003_schools_take_turns keeps writers of job waiting for an index": "0.1.0 ran on one machine only",
     "lessons.0015_students_in_several_classes refuses rows of membership": "0.1.0 allowed one membership of a student",
 }
 REMOVING = (steps.RemoveField, steps.RenameField, steps.RenameModel, steps.DeleteModel, steps.AlterModelTable)

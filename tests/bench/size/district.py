@@ -1,19 +1,27 @@
 """Copying a school, so many times: PostgreSQL copies its rows by itself, the keys of all copies interleaved, as if the
 schools had worked through the year side by side.
 
-The copy of row ``id`` in school ``k`` of ``n`` is ``base + id * n + k``, in every table. Files are not copied.
+The copy of row ``id`` in school ``k`` of ``n`` is ``base + id * n + k``, in every table. Every row names a file of its
+own; the files themselves are not made. Beside what is copied: the plans rooms had through the year, who is signed in
+this morning, and jobs that wait.
 """
 
 from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import timedelta
 from typing import Any
 
 from django.apps import apps
+from django.contrib.sessions.backends.db import SessionStore
+from django.contrib.sessions.models import Session
 from django.db import connection, models
+from django.utils import timezone
 
-from makerlab.accounts.models import School, User
+from lessons.views.sign_in import STUDENT_BACKEND
+from makerlab.accounts.models import Role, School, User
 from makerlab.audit.models import Event
 from makerlab.work.models import Heartbeat, Job
 from printing.models import Plate
@@ -31,7 +39,13 @@ CHANGED = {
     (Job, "subject"): AS_TEXT,
     (Event, "subject_id"): AS_TEXT,
     (Plate, "durations_s"): KEYS_OF_JSON,
+    (Plate, "estimates_s"): KEYS_OF_JSON,
 }
+PLANS_A_ROOM = 1000  # of a year
+SIGNED_IN = 40_000  # sessions of a day: every third pupil
+JOBS_WAITING = 10  # of each school
+MEMORY = "512MB"  # for building an index
+OF_CONSTRAINTS = "SELECT conindid FROM pg_constraint WHERE conindid <> 0"
 
 
 def copied_tables() -> list[type[models.Model]]:
@@ -49,22 +63,87 @@ def copied_tables() -> list[type[models.Model]]:
 
 def copy_school(times: int, told: Callable[[str], None] = print) -> int:
     """Copy the one school of this database so many times. Returns how many rows there are then."""
-    kinds = copied_tables()
-    rows = 0
     with connection.cursor() as cursor:
         cursor.execute("SET session_replication_role = replica")  # the keys fit: they need not be looked up one by one
         cursor.execute("SET synchronous_commit = off")
-        for kind in kinds:
+        _keep_old_plans(cursor)
+        for kind in copied_tables():
             begun, table = time.perf_counter(), kind._meta.db_table
-            cursor.execute(_copying(kind, times))
+            with _without_indexes(cursor, table):
+                cursor.execute(_copying(kind, times))
             cursor.execute(f"SELECT setval(pg_get_serial_sequence('{table}', 'id'), (SELECT max(id) FROM \"{table}\"))")
-            cursor.execute(f'SELECT count(*) FROM "{table}"')
-            count = int(cursor.fetchone()[0])
-            rows += count
-            told(f"{table}: {count} rows, {time.perf_counter() - begun:.0f} s")
+            told(f"{table}: {_count(cursor, table)} rows, {time.perf_counter() - begun:.0f} s")
+        _let_jobs_wait(cursor)
         cursor.execute("SET session_replication_role = origin")
-        cursor.execute("ANALYZE")
-    return rows
+        sign_in(SIGNED_IN * (times + 1) // 100)
+        cursor.execute("VACUUM (ANALYZE)")
+        cursor.execute("SELECT relname FROM pg_class WHERE relkind = 'r' AND relnamespace = 'public'::regnamespace")
+        return sum(_count(cursor, table) for (table,) in cursor.fetchall())
+
+
+def _count(cursor: Any, table: str) -> int:
+    cursor.execute(f'SELECT count(*) FROM "{table}"')
+    return int(cursor.fetchone()[0])
+
+
+@contextmanager
+def _without_indexes(cursor: Any, table: str) -> Iterator[None]:
+    """Builds the table's indexes anew after the block; those of keys and rules stay."""
+    cursor.execute(
+        f"SELECT indexname, indexdef FROM pg_indexes WHERE schemaname = 'public' AND tablename = %s AND "
+        f"('public.' || quote_ident(indexname))::regclass NOT IN ({OF_CONSTRAINTS})",
+        [table],
+    )
+    found = cursor.fetchall()
+    for name, _made_by in found:
+        cursor.execute(f'DROP INDEX "{name}"')
+    yield
+    cursor.execute(f"SET maintenance_work_mem = '{MEMORY}'")
+    for _name, made_by in found:
+        cursor.execute(made_by)
+
+
+def _keep_old_plans(cursor: Any) -> None:
+    """A room had many plans through the year; none is thrown away."""
+    cursor.execute(
+        "INSERT INTO printing_roomplan (room_id, made_at, seconds, plates, late_kits, tardiness_min, facts, causes) "
+        "SELECT room_id, made_at - g * interval '6 hours', seconds, plates, late_kits, tardiness_min, facts, causes "
+        "FROM (SELECT * FROM printing_roomplan ORDER BY id DESC LIMIT 1) AS last, generate_series(%s, 1, -1) AS g",
+        [PLANS_A_ROOM],
+    )
+    # the plan in force is the newest: it stands behind its older ones
+    cursor.execute(
+        "UPDATE printing_roomplan SET made_at = (SELECT max(made_at) FROM printing_roomplan) "
+        "WHERE id = (SELECT max(id) FROM printing_roomplan)"
+    )
+
+
+def _let_jobs_wait(cursor: Any) -> None:
+    """Checks of files that came this minute."""
+    cursor.execute(
+        "INSERT INTO work_job (kind, lane, subject, school_id, payload, priority, turn, state, attempt, worker, "
+        "progress, error, created_at) "
+        "SELECT 'check-submission', 'measure', '0', id, '{}', 0, g, 'waiting', 0, '', 0, '', now() "
+        "FROM accounts_school, generate_series(1, %s) AS g",
+        [JOBS_WAITING],
+    )
+
+
+def sign_in(count: int) -> None:
+    """Write so many sessions as students of all schools left them this morning: most have run out."""
+    people = User.objects.filter(role=Role.STUDENT).order_by("?")[:count]
+    store, now = SessionStore(), timezone.now()
+    Session.objects.bulk_create(
+        (
+            Session(
+                session_key=f"{place:05d}{person.pk:027d}",
+                session_data=store.encode({"_auth_user_id": str(person.pk), "_auth_user_backend": STUDENT_BACKEND}),
+                expire_date=now + timedelta(minutes=120 - place % 480),
+            )
+            for place, person in enumerate(people.iterator())
+        ),
+        batch_size=2000,
+    )
 
 
 def _copying(kind: type[models.Model], times: int) -> str:
@@ -97,8 +176,10 @@ def _value(kind: type[models.Model], each: models.Field[Any, Any], column: str, 
         return key_of(column)
     if isinstance(each, models.UUIDField):
         return "gen_random_uuid()"
-    if each.name == "sha256" or isinstance(each, models.FileField):
-        return f"{column} || ''" if isinstance(each, models.FileField) else f"md5({column} || k) || md5(k || {column})"
+    if isinstance(each, models.FileField):
+        return f"CASE WHEN {column} = '' THEN '' ELSE left({column}, 6) || md5({column} || k) END"
+    if each.name == "sha256":
+        return f"md5({column} || k) || md5(k || {column})"
     if each.unique:
         return OWN.format(column=column)
     return column

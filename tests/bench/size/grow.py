@@ -1,6 +1,13 @@
-"""Fills the database of DATABASE_URL with one school, asks every page, copies the school, asks the same of a copy, and
-prints both as JSON. In a process of its own: ``python -m tests.bench.size.grow CLASSES IN_THE_MIDDLE TIMES``; a fourth
-word ``by-index`` forbids reading a table from end to end wherever an index would do."""
+"""Builds a district in the database of DATABASE_URL and asks it, step by step, each in a process of its own:
+
+``python -m tests.bench.size.grow school CLASSES IN_THE_MIDDLE``  the schema and one school
+``python -m tests.bench.size.grow copies TIMES``                  the same school so many times more
+``python -m tests.bench.size.grow ask NUMBER [by-index]``         every page and moment of school NUMBER as JSON;
+                                                                  ``by-index`` forbids reading a table from end to end
+                                                                  wherever an index would do
+``python -m tests.bench.size.grow year NUMBER OTHER``             archives and deletes all classes of school NUMBER
+                                                                  while school OTHER works
+"""
 
 from __future__ import annotations
 
@@ -11,40 +18,66 @@ import sys
 from collections.abc import Callable
 from typing import Any
 
+_told: Callable[[str], None] = lambda said: print(said, file=sys.stderr, flush=True)  # noqa: E731
 
-def main(classes: int, in_the_middle: int, times: int, by_index: bool) -> None:
+
+def set_up() -> None:
+    """Django in a process of its own."""
     import django
 
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "makerlab.settings")
     django.setup()
     from django.conf import settings
-    from django.core.management import call_command
-    from django.db import connection
-
-    from makerlab.accounts.models import School
-    from tests.bench.size import district, school
 
     settings.ALLOWED_HOSTS = ["testserver"]
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     logging.disable(logging.ERROR)
-    call_command("migrate", verbosity=0)
-    made = school.make_school(classes, in_the_middle)
-    with connection.cursor() as cursor:
-        cursor.execute("ANALYZE")
-    alone = asked(made.pk, by_index)
-    rows = district.copy_school(times, _told)
-    beside = asked(School.objects.get(name=f"School {times // 2:03d}").pk, by_index)
-    print(json.dumps({"rows": rows, "alone": alone, "beside": beside}))
 
 
-def asked(school_id: int, by_index: bool) -> list[dict[str, Any]]:
-    """Every page and moment: its seconds, and of each question milliseconds, rows read and given, big tables read."""
+def school(classes: str, in_the_middle: str) -> None:
+    from django.core.management import call_command
     from django.db import connection
 
-    from tests.bench.size import asking
+    from tests.bench.size.school import make_school
 
+    call_command("migrate", verbosity=0)
+    make_school(int(classes), int(in_the_middle))
+    with connection.cursor() as cursor:
+        cursor.execute("VACUUM (ANALYZE)")
+
+
+def copies(times: str) -> None:
+    from tests.bench.size.district import copy_school
+
+    print(json.dumps({"rows": copy_school(int(times), _told)}))
+
+
+def ask(number: str, by_index: str = "") -> None:
+    from django.db import connection
+
+    from makerlab.accounts.models import School
+    from tests.bench.size.school import plan_room
+
+    key = School.objects.get(name=f"School {int(number):03d}").pk
+    if int(number):  # the plan copied from the pattern speaks of its plates
+        plan_room(key)
     with connection.cursor() as cursor:
         cursor.execute(f"SET enable_seqscan = {'off' if by_index else 'on'}")
+    print(json.dumps(asked(key)))
+
+
+def year(number: str, other: str) -> None:
+    from makerlab.accounts.models import School
+    from tests.bench.size.year import end_of_year
+
+    keys = [School.objects.get(name=f"School {int(each):03d}").pk for each in (number, other)]
+    print(json.dumps([step.told() for step in end_of_year(*keys)]))
+
+
+def asked(school_id: int) -> list[dict[str, Any]]:
+    """Every page and moment: its seconds, and of each question milliseconds, rows read and given, big tables read."""
+    from tests.bench.size import asking
+
     found = [*asking.pages(school_id, 3), *asking.moments(school_id, 3)]
     return [
         {
@@ -52,7 +85,7 @@ def asked(school_id: int, by_index: bool) -> list[dict[str, Any]]:
             "who": one.who,
             "seconds": one.seconds,
             "questions": [
-                {"ms": q.ms, "read": q.read, "given": q.given, "seq": sorted(q.seq), "sql": asking.shape(q.sql)[:900]}
+                {"ms": q.ms, "read": q.read, "given": q.given, "seq": sorted(q.seq), "sql": asking.shape(q.sql)[:3000]}
                 for q in one.questions
             ],
         }
@@ -60,7 +93,6 @@ def asked(school_id: int, by_index: bool) -> list[dict[str, Any]]:
     ]
 
 
-_told: Callable[[str], None] = lambda said: print(said, file=sys.stderr, flush=True)  # noqa: E731
-
 if __name__ == "__main__":
-    main(*(int(word) for word in sys.argv[1:4]), "by-index" in sys.argv)
+    set_up()
+    {"school": school, "copies": copies, "ask": ask, "year": year}[sys.argv[1]](*sys.argv[2:])

@@ -1,7 +1,8 @@
 """One school after a year's lessons: the pattern from which a district is copied. Rows only, figures stored.
 
 A class has 30 students in ten teams, five lessons and 20 files a student, with the reviews, print requests, plates,
-runs, readings, jobs and audit lines that come with them; the first classes are in the middle of their last lesson.
+runs, readings, jobs and audit lines that come with them; the first classes are in the middle of their last lesson, and
+the product's own planner plans what they wait for.
 """
 
 from __future__ import annotations
@@ -34,7 +35,10 @@ from lessons.models import (
 )
 from makerlab.accounts.models import Role, School, User
 from makerlab.audit.models import Event
+from makerlab.work import actions
+from makerlab.work.lanes import Lane
 from makerlab.work.models import Job
+from printing.actions.ground import want_plan
 from printing.models import Plate, PrintCopy, Printer, PrintRequest, Room, Run, RunCopy
 from submissions.models import Review, Submission
 from tests.lessons.lab.test_experiment import GOOD
@@ -83,7 +87,22 @@ def make_school(classes: int, in_the_middle: int) -> School:
         made = _begin()
         for number in range(classes):
             _class(made, number, in_the_middle)
+    plan_room(made.school.pk)
     return made.school
+
+
+def plan_room(school_id: int) -> None:
+    """Plan the school's first room and look for a better plan, as the workers would. Parts without a stored file are
+    planned by their figures."""
+    want_plan(Room.objects.filter(school=school_id).order_by("pk")[0])
+    for lane in (Lane.PLAN, Lane.CONSIDER):
+        while (job := _next_of(school_id, lane)) is not None:
+            actions.run(job)
+
+
+def _next_of(school_id: int, lane: Lane) -> Job | None:
+    waiting = Job.objects.filter(school=school_id, lane=lane, state=Job.State.WAITING).order_by("pk").first()
+    return actions.claim(lane, waiting.pk) if waiting else None
 
 
 @contextmanager
@@ -186,7 +205,9 @@ def _files(made: Pattern, lesson: Lesson) -> Iterator[Submission]:
                 yield Submission(
                     assignment=lesson.assignment, kit_part=lesson.parts[code], team=team, version=version, state=state,
                     uploaded_by=lesson.members[team.pk][version % 3], uploaded_at=at, handed_in_at=at,
-                    file=f"parts/{made.noise.randbytes(17).hex()}", file_name=f"our-{code}-{version}.stl",
+                    # what is planned has no file: the planner takes its figures
+                    file="" if state == "approved" and not lesson.over else f"parts/{made.noise.randbytes(17).hex()}",
+                    file_name=f"our-{code}-{version}.stl",
                     file_bytes=1_200_000, sha256=made.noise.randbytes(32).hex(), check_state="checked", checked_at=at,
                     check_s=1.2, verdict=report["verdict"], report=report, mass_g=9.8, duration_s=2160.0, width_mm=60.0,
                     picture=made.noise.randbytes(PICTURE_CHARACTERS // 2).hex(), depth_mm=60.0, height_mm=8.0,
@@ -226,7 +247,7 @@ def _event(made: Pattern, actor: User | None, verb: str, row: models.Model, at: 
 
 
 def _printed(made: Pattern, lesson: Lesson, approved: list[Submission]) -> None:
-    """Requests of what was approved and of the chassis; printed where the lesson is over, else half of it laid out."""
+    """Requests of what was approved and of the chassis; printed where the lesson is over."""
     requests = []
     for row in approved:
         made.rank += 1
@@ -238,7 +259,7 @@ def _printed(made: Pattern, lesson: Lesson, approved: list[Submission]) -> None:
     wanted = [(one, number) for one in requests for number in range(COPIES[one.kit_part.code])]
     for start in range(0, len(wanted), COPIES_A_PLATE):
         share = wanted[start : start + COPIES_A_PLATE]
-        if lesson.over or start < len(wanted) // 2:
+        if lesson.over:
             _plate(made, lesson, share)
         else:
             PrintCopy.objects.bulk_create(PrintCopy(request=one, number=number) for one, number in share)
@@ -256,20 +277,18 @@ def _plate(made: Pattern, lesson: Lesson, share: list[tuple[PrintRequest, int]])
     printer = made.printers[made.plates % 2]  # both of the square kind
     at = lesson.at - timedelta(days=2, hours=made.plates % 5)
     plate = Plate.objects.create(
-        room=made.room, number=made.plates, state="cleared" if lesson.over else "planned", material="PLA",
+        room=made.room, number=made.plates, state="cleared", material="PLA",
         colour="white", bed_width_mm=220.0, bed_depth_mm=220.0, mass_g=98.0, printer=printer, setup_at=at, starts_at=at,
         durations_s={str(each.pk): 7200.0 for each in made.printers[:2]}, ends_at=at + timedelta(hours=2),
-        cleared_at=at + timedelta(hours=3), created_at=min(at, made.now) - timedelta(days=1),
+        cleared_at=at + timedelta(hours=3), created_at=at - timedelta(days=1),
     )  # fmt: skip
     copies = PrintCopy.objects.bulk_create(
         PrintCopy(
-            request=one, number=number, plate=plate, state="in_tray" if lesson.over else "planned", place=place + 1,
-            x_mm=20.0 + 62 * (place % 3), y_mm=20.0 + 50 * (place // 3), in_tray_at=at if lesson.over else None,
+            request=one, number=number, plate=plate, state="in_tray", place=place + 1,
+            x_mm=20.0 + 62 * (place % 3), y_mm=20.0 + 50 * (place // 3), in_tray_at=at,
         )
         for place, (one, number) in enumerate(share)
     )  # fmt: skip
-    if not lesson.over:
-        return
     run = Run.objects.create(
         plate=plate, printer=printer, outcome="finished", started_at=at, expected_end_at=at + timedelta(hours=2),
         ended_at=at + timedelta(hours=2), started_by=made.staff[Role.TECHNICIAN], estimate_s=7200.0, estimate_g=98.0,
