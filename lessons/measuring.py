@@ -182,6 +182,7 @@ def apply_measurement(item: MeasuredFile, measured: dict[str, Any]) -> bool:
         "report": report,
         "picture": measured["picture"],
         "shown": shown.facts if shown else None,
+        "design_volume_mm3": (report.get("signature") or {}).get("volume_mm3"),
         "copies_in_file": report["copies_in_file"] or 1,
         "mass_g": report["mass_g"],
         "duration_s": report["duration_s"],

@@ -50,6 +50,8 @@ class MeasuredFile(models.Model):
     report = models.JSONField(null=True, blank=True)  # as written by meshcheck.check.report_json
     picture = models.TextField(blank=True)  # SVG drawn by meshcheck.picture
     shown = models.JSONField(null=True, blank=True)  # facts of meshcheck.shown, bed_mm and the key of lessons.showing
+    # of one part, as its report's signature has it: by it the same design is looked for
+    design_volume_mm3 = models.FloatField(null=True, blank=True)
     copies_in_file = models.PositiveSmallIntegerField(default=1)
     mass_g = models.FloatField(null=True, blank=True)
     duration_s = models.FloatField(null=True, blank=True)

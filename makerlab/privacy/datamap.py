@@ -185,7 +185,7 @@ OTHER: dict[str, str] = {
     "lessons.PlanVersion": "plan number fields saved_at",
     "lessons.KitPart": (
         "file file_name file_bytes sha256 unit pose check_state check_error checked_at check_s verdict "
-        "report picture shown copies_in_file mass_g duration_s width_mm depth_mm height_mm plan code "
+        "report picture shown design_volume_mm3 copies_in_file mass_g duration_s width_mm depth_mm height_mm plan code "
         "name task copies_per_team spares material colour settings redesignable position archived_at"
     ),
     "lessons.PartGauge": (
@@ -210,8 +210,8 @@ OTHER: dict[str, str] = {
     "lessons.LabBoard": "assignment revision frozen_at is_open",
     "lessons.LessonPackage": "file file_name sha256 looked made_at",
     "submissions.Submission": (
-        "file_bytes sha256 unit pose check_state check_error checked_at check_s copies_in_file mass_g "
-        "duration_s width_mm depth_mm height_mm assignment kit_part version"
+        "file_bytes sha256 unit pose check_state check_error checked_at check_s design_volume_mm3 copies_in_file "
+        "mass_g duration_s width_mm depth_mm height_mm assignment kit_part version"
     ),
     "submissions.Review": "submission",
     "printing.Room": (

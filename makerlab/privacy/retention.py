@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from django.contrib.sessions.models import Session
-from django.db.models import Max
+from django.db.models import Max, OuterRef, Subquery
 from django.utils import timezone
 
-from lessons.models import SchoolClass
+from lessons.models import Assignment, Meeting, Membership, SchoolClass
 from makerlab.accounts.models import Role, School, User
 from makerlab.audit.models import Event
 from makerlab.privacy.erasing import NotPossible, end_sessions, erase_student, shrink, take_out_class
@@ -33,9 +33,9 @@ def due_dates(school: School) -> list[Due]:
     """Every class with the moment from which it is deleted, the next one first."""
     keep = timedelta(days=school.keep_days)
     rows = SchoolClass.objects.filter(school=school).annotate(
-        met=Max("meetings__ends_at"),
-        signed_in=Max("memberships__user__last_login"),
-        handed=Max("assignments__upload_by"),
+        met=_last(Meeting, "ends_at"),
+        signed_in=_last(Membership, "user__last_login"),
+        handed=_last(Assignment, "upload_by"),
     )
     found = []
     for row in rows:
@@ -46,6 +46,12 @@ def due_dates(school: School) -> list[Due]:
             last = max(moment for moment in moments if moment)
             found.append(Due(row, last + SLEEPING + keep, False))
     return sorted(found, key=lambda due: (due.at, due.school_class.pk))
+
+
+def _last(model: type[Meeting | Membership | Assignment], moment: str) -> Subquery:
+    """The last of these moments of a class."""
+    rows = model._default_manager.filter(school_class=OuterRef("pk")).order_by().values("school_class")
+    return Subquery(rows.annotate(last=Max(moment)).values("last"))
 
 
 def forget_what_is_due(now: datetime | None = None) -> tuple[int, int]:

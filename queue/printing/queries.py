@@ -53,8 +53,9 @@ def newest_plan(room: Room) -> RoomPlan | None:
 
 def newest_plans(rooms: QuerySet[Room]) -> list[RoomPlan]:
     """The plans that count in these rooms; one query."""
-    newest = RoomPlan.objects.filter(room=OuterRef("room")).values("pk")[:1]
-    return list(RoomPlan.objects.filter(room__in=rooms, pk=Subquery(newest)).order_by("room_id"))
+    newest = RoomPlan.objects.filter(room=OuterRef("pk")).values("pk")[:1]
+    keys = rooms.order_by().annotate(newest=Subquery(newest)).values("newest")
+    return list(RoomPlan.objects.filter(pk__in=keys).order_by("room_id"))
 
 
 def planning_job(room: Room) -> Job | None:

@@ -107,7 +107,9 @@ def read_day(user: User, room: Room | None, plan: RoomPlan | None, now: datetime
         Q(pk__in=kits) | Q(school_class__in={each.school_class_id for each in told.values()})
     )
     found = together(
-        sent=(_sent(user, list(told)), SENT),
+        sent=(_sent(user).filter(assignment__in=list(told)), SENT),
+        waiting=(_sent(user).filter(state=State.HANDED_IN).exclude(assignment__in=list(told)), SENT),
+        unordered=(_unordered(user).exclude(assignment__in=list(told)), SENT),
         teams=(teams, plan_trouble.TEAM),
         unplaced=plan_trouble.copies_wanted(plan, user),
         locked=(locked_out(user, now), ("nickname", "school_class__name", "school_class_id")),
@@ -117,7 +119,7 @@ def read_day(user: User, room: Room | None, plan: RoomPlan | None, now: datetime
         coming,
         closing,
         plan_trouble.teams_from(found["teams"]),
-        [Sent(*row) for row in found["sent"]],
+        [Sent(*row) for name in ("sent", "waiting", "unordered") for row in found[name]],
         {each.pk: {"wanted": each.wanted, "in_tray": each.in_tray} for each in given},  # type: ignore[attr-defined]
         [Locked(*row) for row in sorted(found["locked"], key=lambda row: (row[1], row[0]))],
         found["unplaced"],
@@ -144,7 +146,12 @@ def _given(user: User, now: datetime) -> list[Assignment]:
 SENT = ("assignment_id", "team_id", "state", "check_state", "verdict", "handed_in_at", "print_request__pk")
 
 
-def _sent(user: User, assignment_ids: Sequence[int]) -> QuerySet[Submission]:
-    """What waits, what was not ordered, and all that came in for these assignments."""
-    open_ends = Q(state=State.HANDED_IN) | Q(state=State.APPROVED, print_request=None)
-    return Submission.objects.visible_to(user).filter(open_ends | Q(assignment__in=assignment_ids))
+def _sent(user: User) -> QuerySet[Submission]:
+    """Of this are asked, each by an index of its own: all that came in for the lessons told, and what else waits."""
+    return Submission.objects.visible_to(user)
+
+
+def _unordered(user: User) -> QuerySet[Submission]:
+    """Approved and not ordered: found by assignment and state, among the few that are approved."""
+    given = Assignment.objects.visible_to(user)
+    return _sent(user).filter(assignment__in=given, state=State.APPROVED, print_request=None)

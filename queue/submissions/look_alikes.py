@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from django.db.models import Q
+
 from makerlab.accounts.models import User
-from meshcheck.similarity import is_same_design, signature_from_json
+from meshcheck.similarity import SAME_SHARE, is_same_design, signature_from_json
 from meshcheck.types import Signature
 from submissions.models import Submission
 
@@ -30,7 +32,7 @@ def look_alikes(submission: Submission, user: User) -> LookAlikes:
     kits_own = signature_of((submission.kit_part.report or {}).get("signature"))
     others = (
         Submission.objects.visible_to(user)
-        .filter(kit_part__plan_id=submission.kit_part.plan_id, kit_part__code=submission.kit_part.code)
+        .filter(_may_agree(mine), kit_part=submission.kit_part_id)
         .exclude(team_id=submission.team_id)
         .exclude(state="draft")
         .order_by("-id")
@@ -42,6 +44,14 @@ def look_alikes(submission: Submission, user: User) -> LookAlikes:
     ]
     found = others.light().filter(pk__in=same).select_related("team__school_class", "kit_part")[:SHOWN_MOST]
     return LookAlikes(kits_own is not None and is_same_design(mine, kits_own), tuple(found))
+
+
+def _may_agree(mine: Signature) -> Q:
+    """Parts of about the same volume, and those whose volume stands only in their report: a report is long, and a
+    school may have thousands of this part."""
+    apart = 2 * SAME_SHARE * abs(mine.volume_mm3)
+    near = (mine.volume_mm3 - apart, mine.volume_mm3 + apart)
+    return Q(design_volume_mm3__range=near) | Q(design_volume_mm3=None)
 
 
 def signature_of(values: Any) -> Signature | None:

@@ -54,6 +54,7 @@ class Submission(MeasuredFile):
             models.Index(fields=["team"], condition=models.Q(state="handed_in"), name="submission_waiting_for_review"),
             # what a school stores is added up with each upload, from the index alone
             models.Index(fields=["assignment", "file", "file_bytes"], name="submission_stored_bytes"),
+            models.Index(fields=["kit_part", "design_volume_mm3"], name="submission_of_a_design"),  # look-alikes
             models.Index(fields=["file"], name="submission_of_a_file"),  # who else has it, before it is deleted
         ]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from django.urls import reverse
 
+from lessons.measuring import apply_measurement
 from submissions.look_alikes import look_alikes
 from submissions.states import State
 from tests.submissions.make import make_submission, report, text_of
@@ -33,6 +34,25 @@ def test_what_differs_or_is_not_handed_in_is_not_named(world, signature, state):
     mine = handed_in(world, MINE)
     make_submission(world, state=state, report=report(signature=signature), team=world.second_team)
     assert look_alikes(mine, world.teacher).others == ()
+
+
+def test_a_report_is_only_read_where_the_volume_may_agree(world):
+    """``design_volume_mm3`` narrows before reports are read; uploads checked by an earlier release have none."""
+    mine = handed_in(world, MINE)
+    near = handed_in(world, MINE, team=world.second_team, design_volume_mm3=MINE["volume_mm3"] * 1.0005)
+    handed_in(world, MINE, team=world.second_team, version=2, design_volume_mm3=HEAVIER["volume_mm3"])
+    unknown = handed_in(world, MINE, team=world.second_team, version=3)
+    assert look_alikes(mine, world.teacher).others == (unknown, near)
+
+
+def test_the_volume_is_written_with_the_report(world):
+    mine = handed_in(world, None)
+    for signature, volume in ((MINE, MINE["volume_mm3"]), (None, None)):
+        told = report(signature=signature, bbox_mm=[60.0, 60.0, 8.0], copies_in_file=4, mass_g=9.8, duration_s=60.0)
+        measured = {"report": told, "check_s": 1.0, "picture": ""}
+        assert apply_measurement(mine, measured)
+        mine.refresh_from_db()
+        assert mine.design_volume_mm3 == volume
 
 
 def test_own_earlier_versions_are_no_news(world):

@@ -214,6 +214,7 @@ class RoomPlan(models.Model):
 
     class Meta:
         ordering = ["-id"]
+        indexes = [models.Index(fields=["room", "-id"], name="newest_plan_of_a_room")]
 
     def __str__(self) -> str:
         return f"plan of {self.room} made {self.made_at:%Y-%m-%d %H:%M}"
