@@ -14,6 +14,7 @@ from typing import Any
 
 from tests.bench.load.report import POLLS
 from tests.bench.plan.report import processor_s
+from tests.bench.size.section import section
 
 DOCS = Path(__file__).resolve().parents[3] / "docs"
 PAGE, PLOT = DOCS / "capacity.md", DOCS / "capacity-checks.svg"
@@ -206,8 +207,9 @@ def page(
     soak: Mapping[str, Any],
     morning: Mapping[str, Any],
     machine: str,
+    size: Mapping[str, Any] | None = None,
 ) -> str:
-    """The page. ``rushes`` by the name of the profile."""
+    """The page. ``rushes`` by the name of the profile; ``size`` where it was measured."""
     any_rush = next(iter(rushes.values()))
     return f"""# How much a machine can do
 
@@ -249,7 +251,7 @@ while these stand in the line:
 
 {morning_table(morning["flood"])}
 
-{_growth(growth)}{_sizing(rushes)}"""
+{_growth(growth)}{section(size) if size else ""}{_sizing(rushes)}"""
 
 
 def one_password() -> bytes:
@@ -269,7 +271,9 @@ def main(folder: str) -> None:
         f"a virtual machine with two cores, on which {ROUNDS:,} rounds of PBKDF2 with SHA-256 take {rounds_s:.2f} s of "
         "a core (measure yours to compare)"
     )
-    made = page(rushes, growth, soak, morning, machine)
+    of_size = Path(folder, "size.json")
+    size = json.loads(of_size.read_text("utf-8")) if of_size.exists() else None
+    made = page(rushes, growth, soak, morning, machine, size)
     PAGE.write_text(made, "utf-8")
     PLOT.write_text(drawing(read(made)), "utf-8")
 

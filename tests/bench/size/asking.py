@@ -16,9 +16,10 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
+from pyotp import random_base32
 
 from lessons.models import Assignment
-from makerlab.accounts.models import Role, User
+from makerlab.accounts.models import Role, SecondStep, User
 from makerlab.work import actions, line
 from makerlab.work.lanes import Lane
 from makerlab.work.models import Job
@@ -45,11 +46,13 @@ class Question:
 
 @dataclass
 class Asked:
-    """One page of one role, or one moment of the background work."""
+    """One page of one role, or one moment of the background work. ``first_s``: the first time anybody asked for it,
+    with rows that may lie on the disk only; ``seconds``: each time after that."""
 
     name: str
     who: str
     path: str
+    first_s: float = 0.0
     seconds: list[float] = field(default_factory=list)
     questions: list[Question] = field(default_factory=list)
 
@@ -95,15 +98,30 @@ def _keys(model: Any, person: User) -> list[int]:
 
 def pages(school_id: int, repeats: int) -> Iterator[Asked]:
     """Every page of every role that answers, timed so many times; its questions of the first time after one to warm."""
-    for who, person in people_of(school_id).items():
+    people = people_of(school_id)
+    for who, person in {**people, "district": given_the_district(people["administrator"])}.items():
         client = Client()
         client.force_login(person, backend="makerlab.accounts.backends.StaffBackend")
-        for name, paths in paths_for(person):
+        client.get(reverse("styleguide"))  # so that the first page is not the one that finds all templates unread
+        for name, paths in paths_for(person, frozenset({"district:school-list"}) if who == "district" else None):
             for path in paths:
+                begun = time.perf_counter()
                 response = client.get(path)
+                first_s = time.perf_counter() - begun
                 if response.status_code == 200 and response["Content-Type"].startswith("text/html"):
-                    yield _timed(name, who, path, lambda path=path, client=client: client.get(path), repeats)
+                    found = _timed(name, who, path, lambda path=path, client=client: client.get(path), repeats)
+                    found.first_s = first_s
+                    yield found
                     break
+
+
+def given_the_district(person: User) -> User:
+    """Lets the person see the district's page."""
+    User.objects.filter(pk=person.pk).update(runs_district=True)
+    SecondStep.objects.update_or_create(
+        user=person, defaults={"secret": random_base32(), "confirmed_at": timezone.now()}
+    )
+    return User.objects.get(pk=person.pk)
 
 
 def _timed(name: str, who: str, path: str, act: Callable[[], Any], repeats: int) -> Asked:

@@ -2,9 +2,11 @@
 
 ``python -m tests.bench.size.grow school CLASSES IN_THE_MIDDLE``  the schema and one school
 ``python -m tests.bench.size.grow copies TIMES``                  the same school so many times more
+``python -m tests.bench.size.grow rows``                          how many there are
 ``python -m tests.bench.size.grow ask NUMBER [by-index]``         every page and moment of school NUMBER as JSON;
                                                                   ``by-index`` forbids reading a table from end to end
                                                                   wherever an index would do
+``python -m tests.bench.size.grow upgrade``                       the newest migrations, taken back and done again
 ``python -m tests.bench.size.grow year NUMBER OTHER``             archives and deletes all classes of school NUMBER
                                                                   while school OTHER works
 """
@@ -16,6 +18,7 @@ import logging
 import os
 import sys
 from collections.abc import Callable
+from dataclasses import asdict
 from typing import Any
 
 _told: Callable[[str], None] = lambda said: print(said, file=sys.stderr, flush=True)  # noqa: E731
@@ -49,7 +52,13 @@ def school(classes: str, in_the_middle: str) -> None:
 def copies(times: str) -> None:
     from tests.bench.size.district import copy_school
 
-    print(json.dumps({"rows": copy_school(int(times), _told)}))
+    copy_school(int(times), _told)
+
+
+def rows() -> None:
+    from tests.bench.size.district import count_rows
+
+    print(count_rows())
 
 
 def ask(number: str, by_index: str = "") -> None:
@@ -64,6 +73,12 @@ def ask(number: str, by_index: str = "") -> None:
     with connection.cursor() as cursor:
         cursor.execute(f"SET enable_seqscan = {'off' if by_index else 'on'}")
     print(json.dumps(asked(key)))
+
+
+def upgrade() -> None:
+    from tests.bench.size.upgrade import again
+
+    print(json.dumps([asdict(taken) for taken in again()]))
 
 
 def year(number: str, other: str) -> None:
@@ -83,9 +98,17 @@ def asked(school_id: int) -> list[dict[str, Any]]:
         {
             "name": one.name,
             "who": one.who,
+            "first_s": one.first_s,
             "seconds": one.seconds,
             "questions": [
-                {"ms": q.ms, "read": q.read, "given": q.given, "seq": sorted(q.seq), "sql": asking.shape(q.sql)[:3000]}
+                {
+                    "ms": q.ms,
+                    "read": q.read,
+                    "given": q.given,
+                    "blocks": q.blocks,
+                    "seq": sorted(q.seq),
+                    "sql": asking.shape(q.sql)[:3000],
+                }
                 for q in one.questions
             ],
         }
@@ -95,4 +118,6 @@ def asked(school_id: int) -> list[dict[str, Any]]:
 
 if __name__ == "__main__":
     set_up()
-    {"school": school, "copies": copies, "ask": ask, "year": year}[sys.argv[1]](*sys.argv[2:])
+    {"school": school, "copies": copies, "rows": rows, "ask": ask, "upgrade": upgrade, "year": year}[sys.argv[1]](
+        *sys.argv[2:]
+    )

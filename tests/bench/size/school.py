@@ -130,6 +130,12 @@ def _report(part: str) -> dict[str, Any]:
     return measured("kit/chassis.stl" if part == "body" else "kit/wheel.stl")["report"]
 
 
+def _own(report: dict[str, Any], noise: Random) -> dict[str, Any]:
+    """The same of a design of somebody's own, up to a fifth lighter or heavier."""
+    signature = report["signature"]
+    return {**report, "signature": {**signature, "volume_mm3": signature["volume_mm3"] * noise.uniform(0.8, 1.2)}}
+
+
 def _begin() -> Pattern:
     school = School.objects.create(name="School 000", time_zone="America/Chicago")
     room, printers = make_room(school)
@@ -197,8 +203,8 @@ def _files(made: Pattern, lesson: Lesson) -> Iterator[Submission]:
     """Six versions of each part a team; of a lesson in the middle every third team's last one waits for its review."""
     for place, team in enumerate(lesson.teams):
         for code in REDESIGNED:
-            report = _report(code)
             for version in range(1, VERSIONS + 1):
+                report = _own(_report(code), made.noise)
                 last = "handed_in" if not lesson.over and place % 3 == 0 else "approved"
                 state = "replaced" if version < VERSIONS else last
                 at = min(lesson.at, made.now) - timedelta(days=12 - version, minutes=17 * place)
@@ -209,7 +215,8 @@ def _files(made: Pattern, lesson: Lesson) -> Iterator[Submission]:
                     file="" if state == "approved" and not lesson.over else f"parts/{made.noise.randbytes(17).hex()}",
                     file_name=f"our-{code}-{version}.stl",
                     file_bytes=1_200_000, sha256=made.noise.randbytes(32).hex(), check_state="checked", checked_at=at,
-                    check_s=1.2, verdict=report["verdict"], report=report, mass_g=9.8, duration_s=2160.0, width_mm=60.0,
+                    check_s=1.2, verdict=report["verdict"], report=report,
+                    design_volume_mm3=report["signature"]["volume_mm3"], mass_g=9.8, duration_s=2160.0, width_mm=60.0,
                     picture=made.noise.randbytes(PICTURE_CHARACTERS // 2).hex(), depth_mm=60.0, height_mm=8.0,
                 )  # fmt: skip
 
