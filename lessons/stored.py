@@ -149,9 +149,10 @@ def _store_of(school_id: int) -> QuerySet[Any]:
     return School.objects.filter(pk=school_id).only("store_max_mb").annotate(stored_bytes=bytes_of_a_school())
 
 
-def check_room(school_id: int, team_rows: QuerySet[Any] | None, size: int) -> None:
-    """Raise UploadRefused when the file would pass what a team or the school may store. Nothing is written."""
-    if team_rows is not None and stored_bytes(team_rows) + size > settings.TEAM_MAX_BYTES:
+def check_room(school_id: int, size: int, team_bytes: int | None = None) -> None:
+    """Raise UploadRefused when a file of ``size`` bytes would pass what the school may store, or a team that has
+    ``team_bytes`` already. Nothing is written."""
+    if team_bytes is not None and team_bytes + size > settings.TEAM_MAX_BYTES:
         raise UploadRefused(
             _("Your team's files have %(most)d MB together; more are not kept. Ask your teacher to make room.")
             % {"most": settings.TEAM_MAX_BYTES // MEGABYTE}

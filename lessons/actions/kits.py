@@ -56,7 +56,7 @@ def add_part(user: User, plan: LessonPlan, name: str, file: UploadedFile[Any]) -
             if plan.kit_parts.count() >= PARTS_MOST:
                 raise NotPossible(_("A kit has at most %(most)d parts.") % {"most": PARTS_MOST})
             part.code = _free_code(plan, part.name)
-            check_room(plan.school_id, None, part.file_bytes)
+            check_room(plan.school_id, part.file_bytes)
             store_once(part, plan.school_id)
             part.position = (plan.kit_parts.aggregate(last=Max("position"))["last"] or 0) + 1
             part.save()
@@ -128,7 +128,7 @@ def replace_mesh(user: User, part: KitPart, file: UploadedFile[Any], seen: str, 
             if now.sha256 == fresh.sha256:
                 raise NotPossible(_("This is the very file the part has already."), "file")
             before, old = figures_of(now), now.file.name
-            check_room(now.plan.school_id, None, fresh.file_bytes)
+            check_room(now.plan.school_id, fresh.file_bytes)
             store_once(fresh, now.plan.school_id)
             forget(now)
             now.shown = None

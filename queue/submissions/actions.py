@@ -77,7 +77,7 @@ def upload_part(
     try:
         with transaction.atomic():
             _number(submission)
-            check_room(school_id, Submission.objects.filter(team=team), submission.file_bytes)
+            check_room(school_id, submission.file_bytes, queries.bytes_of_team(team.pk))
             store_once(submission, school_id)
             submission.save()
             _start_check(submission)
@@ -151,7 +151,7 @@ def hand_in(user: User, submission: Submission, note: str = "") -> None:
         raise NoteNeeded(_("Say in a sentence why this part should be printed although something must be fixed."))
     with transaction.atomic():
         _lock_team(submission.team_id)
-        for other in queries.versions(submission).light().filter(state__in=[State.HANDED_IN, State.APPROVED]):
+        for other in queries.on_the_way(submission.team_id, submission.assignment_id, submission.kit_part_id):
             other.assignment = submission.assignment  # that of the same design
             _replace(user, other, submission)
         measured = Submission.objects.filter(check_state=CheckState.CHECKED, verdict=submission.verdict)

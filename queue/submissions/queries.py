@@ -179,6 +179,30 @@ def versions(submission: Submission) -> SubmissionQuerySet:
     ).order_by("version")
 
 
+@Prepared
+def reported_versions(team_id: int, assignment_id: int, kit_part_id: int) -> SubmissionQuerySet:
+    """All versions of a design, oldest first, without their pictures."""
+    same = Submission.objects.filter(team=team_id, assignment=assignment_id, kit_part=kit_part_id)
+    return same.defer("picture").order_by("version")
+
+
+@Prepared
+def on_the_way(team_id: int, assignment_id: int, kit_part_id: int) -> SubmissionQuerySet:
+    """The versions of a design that the teacher has, without report and picture."""
+    same = Submission.objects.filter(team=team_id, assignment=assignment_id, kit_part=kit_part_id)
+    return same.filter(state__in=[State.HANDED_IN, State.APPROVED]).light().order_by("version")
+
+
+@Prepared
+def _files_of_team(team_id: int) -> models.QuerySet[Submission, tuple[str, int]]:
+    return Submission.objects.filter(team=team_id).order_by().values_list("file", "file_bytes").distinct()
+
+
+def bytes_of_team(team_id: int) -> int:
+    """Bytes of all files of a team, each file once."""
+    return sum(size for _name, size in _files_of_team(team_id))
+
+
 def review_pile(user: User) -> SubmissionQuerySet:
     """What waits for this person's decision: the soonest meeting first, then first come, first served.
 
@@ -205,9 +229,14 @@ def check_job(submission: Submission) -> Job | None:
     return _check_jobs.first(str(submission.pk))
 
 
+@Prepared
+def _reviews(submission_id: int) -> models.QuerySet[Review]:
+    return Review.objects.filter(submission=submission_id).select_related("reviewer").order_by("-pk")[:1]
+
+
 def last_review(submission: Submission) -> Review | None:
     """The decision that counts: the newest one."""
-    return submission.reviews.select_related("reviewer").first()
+    return _reviews.first(submission.pk)
 
 
 @Prepared

@@ -69,7 +69,7 @@ def report_context(request: SignedInRequest, submission: Submission, form: HandI
         wait_s = wait.total_seconds() if wait else 0.0
         return {**context, "ahead": ahead, "wait_min": round(wait_s / 60), "again_s": ask_again_s(wait_s)}
     user = request.user
-    versions = list(queries.versions(submission).defer("picture"))
+    versions = queries.reported_versions(submission.team_id, submission.assignment_id, submission.kit_part_id)
     own = user.is_student  # a student finds nothing but the own team's (``found``)
     reviews = permissions.can_review(user, submission)
     earlier = [v for v in versions if v.version < submission.version and v.sha256 == submission.sha256]
