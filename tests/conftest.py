@@ -17,6 +17,7 @@ import hypothesis
 import psycopg
 import pytest
 import time_machine
+from django.core.cache import cache
 from django.db import connection, connections
 from django.test import Client
 
@@ -59,6 +60,12 @@ def _quick_hashes(settings) -> None:
         "django.contrib.auth.hashers.MD5PasswordHasher",
         "django.contrib.auth.hashers.PBKDF2PasswordHasher",
     ]
+
+
+@pytest.fixture(autouse=True)
+def _nothing_kept() -> None:
+    """A page drawn for one test is not shown to the next, whose rows have the same numbers."""
+    cache.clear()
 
 
 @pytest.fixture

@@ -99,8 +99,8 @@ class MembershipQuerySet(models.QuerySet["Membership"]):
     def editable_by(self, user: User) -> MembershipQuerySet:
         return self.filter(school_class__in=SchoolClass.objects.editable_by(user))
 
-    def in_use(self, user: User) -> MembershipQuerySet:
-        """A student's places in classes that are not archived, with class and team."""
+    def in_use(self, user: User | int) -> MembershipQuerySet:
+        """A student's (or the student's number's) places in classes that are not archived, with class and team."""
         mine = self.filter(user=user, school_class__archived_at__isnull=True)
         return mine.select_related("school_class", "team").order_by("school_class__name")
 

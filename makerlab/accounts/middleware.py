@@ -26,9 +26,15 @@ def note_sign_in(request: HttpRequest | None, **_signal: object) -> None:
 
 def is_over(request: HttpRequest, user: User) -> bool:
     """Whether the session has lasted as long as it may, however much it was used: school machines are shared."""
-    since = request.session.get(SINCE)
+    ends_at = session_ends_at(request, user)
+    return ends_at is not None and time.time() > ends_at
+
+
+def session_ends_at(request: HttpRequest, user: User) -> float | None:
+    """When it has, in Unix seconds; None where nobody noted its begin."""
+    since: float | None = request.session.get(SINCE)
     most = settings.STUDENT_SESSION_S if user.is_student else settings.SESSION_COOKIE_AGE
-    return since is not None and time.time() - since > most
+    return None if since is None else since + most
 
 
 def first_things(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[[HttpRequest], HttpResponse]:

@@ -54,11 +54,16 @@ def state_rows(versions: Iterable[Submission]) -> list[tuple[Any, ...]]:
     return sorted((v.pk, v.state, v.check_state, v.verdict, getattr(v, "decisions", 0)) for v in versions)
 
 
-def read_state_rows(team_id: int, assignment_id: int) -> list[tuple[Any, ...]]:
-    """The same of all versions of a team, without reading them whole. One query."""
+@Prepared
+def _state_rows(team_id: int, assignment_id: int) -> models.QuerySet[Submission, tuple[Any, ...]]:
     found = Submission.objects.filter(team=team_id, assignment=assignment_id).order_by("pk")
     counted = found.annotate(decisions=Count("reviews"))
-    return list(counted.values_list("pk", "state", "check_state", "verdict", "decisions"))
+    return counted.values_list("pk", "state", "check_state", "verdict", "decisions")
+
+
+def read_state_rows(team_id: int, assignment_id: int) -> list[tuple[Any, ...]]:
+    """The same of all versions of a team, without reading them whole. One query."""
+    return _state_rows(team_id, assignment_id)
 
 
 def price_per_kg(submission: Submission) -> Decimal | None:
@@ -112,11 +117,16 @@ def numbered(team_id: int, assignment_id: int, kit_part_id: int) -> models.Query
     return same.order_by("version").values_list("pk", "version", "sha256", "state", "check_state")
 
 
-def team_id_of(user: User, assignment_id: int) -> int | None:
+@Prepared
+def _team_ids(user_id: int, assignment_id: int) -> models.QuerySet[Membership, int]:
+    places = Membership.objects.in_use(user_id).filter(school_class__assignments=assignment_id)
+    return places.values_list("team_id", flat=True)[:1]
+
+
+def team_id_of(user_id: int, assignment_id: int) -> int | None:
     """The student's team in the class of this assignment, by its number; None where there is none, or it may not be
     seen any more."""
-    places = Membership.objects.in_use(user).filter(school_class__assignments=assignment_id)
-    return places.values_list("team_id", flat=True).first()
+    return _team_ids.first(user_id, assignment_id)
 
 
 @Prepared
@@ -224,9 +234,9 @@ def _check_jobs(subject: str) -> models.QuerySet[Job]:
     return Job.objects.filter(kind=JOB_KIND, subject=subject).order_by("-id")[:1]
 
 
-def check_job(submission: Submission) -> Job | None:
+def check_job(submission_id: int) -> Job | None:
     """The newest check of this upload."""
-    return _check_jobs.first(str(submission.pk))
+    return _check_jobs.first(str(submission_id))
 
 
 @Prepared

@@ -13,9 +13,9 @@ from lessons.models import Membership
 from lessons.parts.files import stl_binary
 from makerlab.work.actions import run_waiting
 from makerlab.work.models import Job
+from submissions.following import ask_again_s
 from submissions.models import Review, Submission
 from submissions.states import State
-from submissions.views.report import ask_again_s
 from tests.submissions.make import make_submission, post_file, report, stl_upload, text_of, wheel_stl
 from tests.world import make_kit_part
 

@@ -14,9 +14,10 @@ from django.views.decorators.http import require_POST, require_safe
 
 from lessons.classes.members import places_of
 from lessons.models import Assignment, Membership
+from makerlab import news
 from makerlab.http import SignedInRequest, is_fragment
-from submissions import actions, queries
-from submissions.parts_page import parts_page, read_revision
+from submissions import actions, following, queries
+from submissions.parts_page import parts_page
 from submissions.states import NotAllowedNow
 from submissions.steps import period_of
 from submissions.uploads import UploadRefused
@@ -30,8 +31,8 @@ def part_list(request: SignedInRequest) -> HttpResponse:
     """My parts. ``?assignment=`` picks one; an htmx request gets the live parts, or 204 when nothing changed."""
     if not request.user.is_student:
         return redirect("home")
-    if is_fragment(request) and unchanged(request):
-        return HttpResponse(status=204)
+    if is_fragment(request) and (answer := known_parts(request)):
+        return answer
     assignments = queries.assignments_of(request.user)
     wanted = request.GET.get("assignment")
     chosen = next((a for a in assignments if str(a.pk) == wanted), None)
@@ -39,17 +40,17 @@ def part_list(request: SignedInRequest) -> HttpResponse:
         raise Http404
     context = page_context(request, chosen or next(iter(assignments), None), assignments)
     if is_fragment(request):
-        return render(request, f"{PAGE}#live", {**context, "oob": True})
+        return HttpResponse(following.drawn_parts(context))
     return render(request, PAGE, context)
 
 
-def unchanged(request: SignedInRequest) -> bool:
-    """Whether the page is as it was when it was last shown. Three classes ask this all the time: three queries."""
+def known_parts(request: SignedInRequest) -> HttpResponse | None:
+    """204 when the page is as it was when it was last shown; its live parts when a team mate's has them already."""
     assignment, since = request.GET.get("assignment", ""), request.GET.get("since", "")
     if not (assignment.isdecimal() and len(assignment) <= DIGITS_MAX and since):
-        return False
-    team_id = queries.team_id_of(request.user, int(assignment))
-    return team_id is not None and since == read_revision(team_id, int(assignment))
+        return None
+    team_id = queries.team_id_of(request.user.pk, int(assignment))
+    return None if team_id is None else following.parts_of(team_id, int(assignment), since)
 
 
 def remember_places(request: SignedInRequest) -> list[Membership]:
@@ -68,7 +69,8 @@ def page_context(
     places = remember_places(request)
     team = next((place.team for place in places if place.school_class_id == assignment.school_class_id), None)
     page = parts_page(assignment, team) if team else None
-    return {**context, "team": team, "page": page, "period": period_of(assignment.meeting)}
+    watch = news.watch(request, following.PARTS, team.pk, assignment.pk) if team else ""
+    return {**context, "team": team, "page": page, "watch": watch, "period": period_of(assignment.meeting)}
 
 
 def in_place(response: HttpResponse) -> HttpResponse:

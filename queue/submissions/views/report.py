@@ -15,14 +15,15 @@ from django.views.decorators.http import require_POST, require_safe
 
 from lessons.measuring import layer_of
 from lessons.models import CheckState
+from makerlab import news
 from makerlab.audit.models import record_seen
 from makerlab.files import attachment
 from makerlab.http import SignedInRequest, is_fragment
-from makerlab.work.line import expected_wait, place_in_line
 from meshcheck.types import Unit, Verdict
 from meshcheck.units import UNIT_NAMES
 from submissions import actions, permissions, queries
 from submissions.compare import side_by_side, spin_inertia_gcm2, version_view
+from submissions.following import REPORT, line_of
 from submissions.forms import HandInForm
 from submissions.layer_page import asked_layer, shown_layer
 from submissions.models import Submission
@@ -32,7 +33,6 @@ from submissions.views.parts import in_place
 from submissions.wording import sort_findings, verdict_banner
 
 PAGE = "submissions/submission_report.html"
-ASK_AGAIN_MOST_S = 15
 
 
 def found(request: SignedInRequest, pk: int) -> Submission:
@@ -45,7 +45,7 @@ def found(request: SignedInRequest, pk: int) -> Submission:
 
 @require_safe
 def submission_report(request: SignedInRequest, pk: int) -> HttpResponse:
-    """The report. While the check runs, a fragment of it asks again (``ask_again_s``)."""
+    """The report. While the check runs, a fragment of it asks again."""
     submission = found(request, pk)
     context = report_context(request, submission)
     if is_fragment(request):
@@ -53,21 +53,12 @@ def submission_report(request: SignedInRequest, pk: int) -> HttpResponse:
     return render(request, PAGE, context)
 
 
-def ask_again_s(wait_s: float) -> int:
-    """When a page that waits so long for its turn asks again: after a quarter of it, 1 s at the least and 15 s at the
-    most. A class that uploads all at once would otherwise keep the server busy with asking."""
-    return min(ASK_AGAIN_MOST_S, max(1, round(wait_s / 4)))
-
-
 def report_context(request: SignedInRequest, submission: Submission, form: HandInForm | None = None) -> dict[str, Any]:
     """What the page needs: the place in line while it is checked, the whole report afterwards."""
     context: dict[str, Any] = {"submission": submission, "form": form or HandInForm()}
     if submission.check_state == CheckState.CHECKING:
-        job = queries.check_job(submission)
-        ahead = place_in_line(job) if job else 0
-        wait = expected_wait(job, ahead) if job and ahead else None
-        wait_s = wait.total_seconds() if wait else 0.0
-        return {**context, "ahead": ahead, "wait_min": round(wait_s / 60), "again_s": ask_again_s(wait_s)}
+        watch = news.watch(request, REPORT, submission.pk) if request.user.is_student else ""
+        return {**context, "line": line_of(queries.check_job(submission.pk)), "watch": watch}
     user = request.user
     versions = queries.reported_versions(submission.team_id, submission.assignment_id, submission.kit_part_id)
     own = user.is_student  # a student finds nothing but the own team's (``found``)

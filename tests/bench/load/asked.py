@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from tests.bench.load.rush import APPROVE
+from tests.bench.load.rush import APPROVE, TRIGGER, headers_of
+from tests.bench.load.visitor import HTMX
 
 
 def asked(scene: dict[str, Any], content: bytes) -> dict[str, int]:
@@ -36,12 +37,19 @@ def _student(scene: dict[str, Any], content: bytes, step: Any) -> None:
     values = {name: value for name, value in student.items() if name != "upload"}
     step("student signs in", lambda: client.post(pages["student sign-in"], values), 302)
     mine = step("my parts", lambda: client.get(pages["my parts"]), 200)
-    told = {"assignment": mine.context["assignment"].pk, "since": mine.context["page"].revision}
-    step("poll of my parts", lambda: client.get(pages["my parts"], told, headers={"HX-Request": "true"}), 204)
+    step("poll of my parts", lambda: _again(client, mine), 204)
     file = {"file": SimpleUploadedFile("wheel.stl", content)}
-    report = step("upload answered", lambda: client.post(student["upload"], file), 302)["Location"]
-    step("report", lambda: client.get(report), 200)
-    step("poll of a report", lambda: client.get(report, headers={"HX-Request": "true"}), 200)
+    address = step("upload answered", lambda: client.post(student["upload"], file), 302)["Location"]
+    report = step("report", lambda: client.get(address), 200)
+    step("poll of a report", lambda: _again(client, report), 200, 204)
+
+
+def _again(client: Any, page: Any) -> Any:
+    """As the page asks for news."""
+    text = page.content.decode()
+    found = TRIGGER.search(text)
+    assert found
+    return client.get(found[1].replace("&amp;", "&"), headers={**HTMX, **headers_of(text)})
 
 
 def _browser() -> Any:
