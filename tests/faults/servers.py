@@ -7,6 +7,7 @@ import os
 import pwd
 import shutil
 import subprocess
+import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -42,6 +43,11 @@ class OwnRedis:
         self.process = subprocess.Popen([*command, "--dir", str(self.folder)], stdout=subprocess.DEVNULL)
         wait_until(self.answers, 180, "Redis starts")
 
+    @property
+    def pid(self) -> int:
+        assert self.process is not None
+        return self.process.pid
+
     def answers(self) -> bool:
         try:
             with redis.Redis.from_url(self.url, socket_connect_timeout=5, socket_timeout=5) as client:
@@ -69,10 +75,11 @@ def own_redis(folder: Path) -> Iterator[OwnRedis]:
 
 
 class OwnCluster:
-    """A PostgreSQL server with its files in a folder of the test."""
+    """A PostgreSQL server with its files in a folder of the test. ``safe``: what it says is written is on the disk, as
+    in a school; else it is quicker."""
 
-    def __init__(self, folder: Path, programs: Path) -> None:
-        self.folder, self.programs, self.port = folder, programs, free_port()
+    def __init__(self, folder: Path, programs: Path, safe: bool = False) -> None:
+        self.folder, self.programs, self.safe, self.port = folder, programs, safe, free_port()
         self.url = f"postgres://postgres@127.0.0.1:{self.port}/postgres"
 
     def run(self, program: str, *arguments: str) -> None:
@@ -92,8 +99,14 @@ class OwnCluster:
         self.run("initdb", "-U", "postgres", "--auth=trust", "--no-sync", "-E", "UTF8")
 
     def start(self) -> None:
-        options = f"-p {self.port} -c listen_addresses=127.0.0.1 -c unix_socket_directories='' -c fsync=off"
+        fsync = "on" if self.safe else "off"
+        options = f"-p {self.port} -c listen_addresses=127.0.0.1 -c unix_socket_directories='' -c fsync={fsync}"
         self.run("pg_ctl", "-w", *PATIENT, "-o", options, "-l", "/dev/null", "start")
+
+    @property
+    def pid(self) -> int:
+        """Of the process all others of the server are children of."""
+        return int((self.folder / "postmaster.pid").read_text().splitlines()[0])
 
     def stop(self) -> None:
         """At once, as a machine does that loses its power (the log is replayed at the start)."""
@@ -107,16 +120,21 @@ class OwnCluster:
 
 
 @contextmanager
-def own_cluster(folder: Path) -> Iterator[OwnCluster]:
-    """``folder`` must be one that the account postgres can reach."""
+def own_cluster(safe: bool = False) -> Iterator[OwnCluster]:
+    """Skips where the server's programs are not installed."""
     found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"))
     if not found:
         missing("PostgreSQL's server programs are not installed")
-    server = OwnCluster(folder, found[-1].parent)
-    server.make()
-    server.start()
+    folder = Path(tempfile.mkdtemp(prefix="makerlab-cluster-"))
+    folder.chmod(0o755)  # the server runs as another account
     try:
-        yield server
+        server = OwnCluster(folder / "data", found[-1].parent, safe)
+        server.make()
+        server.start()
+        try:
+            yield server
+        finally:
+            if (server.folder / "postmaster.pid").exists():
+                server.stop()
     finally:
-        if (folder / "postmaster.pid").exists():
-            server.stop()
+        shutil.rmtree(folder)

@@ -6,9 +6,7 @@ Each test has servers of its own. MAKERLAB_TEST_AWAY_S=60 keeps them away for a 
 from __future__ import annotations
 
 import os
-import shutil
 import signal
-import tempfile
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -82,13 +80,8 @@ def test_redis_away_and_frozen(tmp_path: Path) -> None:
 
 @pytest.fixture
 def cluster() -> Iterator[OwnCluster]:
-    folder = Path(tempfile.mkdtemp(prefix="makerlab-cluster-"))
-    folder.chmod(0o755)  # the server runs as another account
-    try:
-        with own_cluster(folder / "data") as server:
-            yield server
-    finally:
-        shutil.rmtree(folder)
+    with own_cluster() as server:
+        yield server
 
 
 def told_plainly(answer: object) -> None:

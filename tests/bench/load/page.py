@@ -83,6 +83,9 @@ def rush_table(rushes: Mapping[str, Mapping[str, Any]]) -> str:
     rows.append(["errors", *(len(rush["errors"]) for rush in rushes.values())])
     for kind in ("web", "measure", "worker"):
         rows.append([f"{kind}: CPU s, MB at most", *(_taken(rush["processes"], kind) for rush in rushes.values())])
+    for server in SERVERS:  # no memory: its processes share most of theirs
+        spent = [rush["processes"].get(server) for rush in rushes.values()]
+        rows.append([f"{server}: CPU s", *(f"{each['cpu_s']:.0f}" if each else "-" for each in spent)])
     return table(["p50 / p95 / p99", *rushes], rows)
 
 
@@ -116,6 +119,7 @@ def soak_words(soak: Mapping[str, Any]) -> str:
     )
 
 
+SERVERS = ("PostgreSQL", "Redis")
 MORNING = ("workers", "busy", "p50", "p95", "p99", "peer p95", "p95 to peer", "said off p50", "said off p95")
 MORNING_HEAD = (
     "measuring workers", "busy", "p50, s", "p95, s", "p99, s", "p95 of one line for everybody, s", "ratio",
@@ -147,6 +151,16 @@ def errors_words(rushes: Mapping[str, Mapping[str, Any]]) -> str:
     """What the errors were, where there were any."""
     found = [f"{name}: {', '.join(rush['errors'])}" for name, rush in rushes.items() if rush["errors"]]
     return f"The errors were: {'; '.join(found)}.\n\n" if found else ""
+
+
+def server_cpu_s(rushes: Mapping[str, Mapping[str, Any]], server: str) -> float:
+    """Seconds of a core that a server took for one student of the rush, of all profiles that have it."""
+    own = [
+        (rush["processes"][server]["cpu_s"], rush["students"])
+        for rush in rushes.values()
+        if server in rush["processes"]
+    ]
+    return float(sum(cpu_s for cpu_s, _students in own) / sum(students for _cpu_s, students in own))
 
 
 def sizing_table(check_s: float, web_s: float) -> str:
@@ -183,6 +197,7 @@ A room plan: the first plan, and the forecast of it from 2,000 courses.
 
 def _sizing(rushes: Mapping[str, Mapping[str, Any]]) -> str:
     check_s, web_s = check_cpu_s(rushes), web_cpu_s(rushes)
+    postgres_s, redis_s = (server_cpu_s(rushes, server) for server in SERVERS)
     return f"""## What to buy
 
 A file of the bell took {check_s:.2f} s of a core in the measuring workers. For a school of {CLASSES} classes of
@@ -195,9 +210,9 @@ everything that was open meanwhile):
 What bends first. One school on one laptop: the one core its web process can use, in the minute of the bell; then the
 measuring of files, which two classes at once feel as a place in line. Ten schools: the same minute, where bells fall
 together, so two web processes and one or two measuring workers. A hundred: pages and measuring about equally; both grow
-by adding processes. Plans grow with the plates of one room, not with the number of schools. What
-PostgreSQL and Redis themselves took was not measured. No machine with more than two cores was, so the figures for 10
-and 100 schools are sums, not measurements.
+by adding processes. Plans grow with the plates of one room, not with the number of schools. PostgreSQL took
+{postgres_s:.2f} s of a core for each student of the bell, Redis {redis_s:.2f}. No machine with more than two cores was
+measured, so the figures for 10 and 100 schools are sums, not measurements.
 """
 
 

@@ -14,9 +14,9 @@ from pathlib import Path
 from typing import Any
 
 from makerlab.serving import arguments
-from tests.conftest import free_port, own_postgres
+from tests.conftest import free_port
 from tests.faults.crews import ROOT, environment
-from tests.faults.servers import own_redis, wait_until
+from tests.faults.servers import own_cluster, own_redis, wait_until
 
 WEB_PROCESSES = 2  # of the distributed profile, as in docker-compose.yml
 LANES = ("plan", "consider", "deliver")
@@ -32,6 +32,7 @@ class Profile:
     environment: dict[str, str]
     ports: list[int] = field(default_factory=list)
     running: dict[str, subprocess.Popen[bytes]] = field(default_factory=dict)
+    servers: dict[str, int] = field(default_factory=dict)  # the process of each
     scene: dict[str, Any] = field(default_factory=dict)
 
     def start(self) -> None:
@@ -65,7 +66,7 @@ class Profile:
                 process.wait()
 
     def pids(self) -> dict[str, int]:
-        return {name: process.pid for name, process in self.running.items()}
+        return {**{name: process.pid for name, process in self.running.items()}, **self.servers}
 
     def _worker(self, name: str, queues: str) -> None:
         named = f"{name.replace(' ', '-')}@h"
@@ -108,12 +109,13 @@ def _answers(port: int, path: str) -> bool:
 @contextmanager
 def started(folder: Path, measuring: int) -> Iterator[Profile]:
     """The embedded profile, or PostgreSQL and Redis with so many measuring workers; all of it ends with the block."""
-    with ExitStack() as servers:
-        values = {}
+    with ExitStack() as stack:
+        values, servers = {}, {}
         if measuring:
-            values["DATABASE_URL"] = servers.enter_context(own_postgres())
-            values["REDIS_URL"] = servers.enter_context(own_redis(folder)).url
-        profile = Profile(folder, measuring, environment(folder, **values))
+            database, broker = stack.enter_context(own_cluster(safe=True)), stack.enter_context(own_redis(folder))
+            values = {"DATABASE_URL": database.url, "REDIS_URL": broker.url}
+            servers = {"PostgreSQL": database.pid, "Redis": broker.pid}
+        profile = Profile(folder, measuring, environment(folder, **values), servers=servers)
         try:
             profile.start()
             yield profile
