@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import update_wrapper
+from threading import local
 from typing import Any, Generic, TypeVar
 
 from django.db import connections, models
@@ -51,7 +52,7 @@ def _stand_in(base: int, at: int, value: Value) -> Value:
 
 
 class _Question:
-    """The compiled question of one connection, which belongs to one thread."""
+    """The compiled question of one connection. Threads of a test server share one: each asks with its own values."""
 
     def __init__(self, make: Callable[..., Any], values: tuple[Value, ...]) -> None:
         of_both = [[_stand_in(base, at, value) for at, value in enumerate(values)] for base in NUMBERS]
@@ -68,7 +69,7 @@ class _Question:
         used = {at for _place, at in self.at} == set(range(len(values)))
         if not (used and fixed and self.sql == sql_again) or rows._prefetch_related_lookups:
             raise ValueError(f"{getattr(make, '__name__', make)} cannot be prepared")
-        self.values = values
+        self.asked = local()
         self.compiler.as_sql = self.as_sql
         query.get_compiler = lambda *_args, **_settings: self.compiler
 
@@ -76,10 +77,10 @@ class _Question:
         """What the compiler is asked for each time: its SQL, with the values of this time."""
         bound = list(self.fixed)
         for place, at in self.at:
-            bound[place] = self.values[at]
+            bound[place] = self.asked.values[at]
         return self.sql, tuple(bound)
 
     def ask(self, values: tuple[Value, ...]) -> list[Any]:
-        self.values = values
+        self.asked.values = values
         found: list[Any] = list(self.rows._iterable_class(self.rows))
         return found

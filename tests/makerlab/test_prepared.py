@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 from decimal import Decimal
+from threading import Barrier, Thread
 
 import pytest
 from django.contrib.sessions.models import Session
@@ -15,7 +16,7 @@ from django.utils import timezone
 from lessons.classes.members import places_of
 from lessons.models import Membership, Team
 from makerlab.accounts.models import User
-from makerlab.prepared import Prepared
+from makerlab.prepared import Prepared, _Question
 from printing.models import Spool
 from submissions import queries
 from tests.submissions.make import make_submission
@@ -150,3 +151,20 @@ def test_threads_ask_side_by_side(at_once, world):
     answers = at_once(*(lambda person=person: [asked.first(person.pk) for _time in range(50)] for person in people))
     for person, found in zip(people, answers, strict=True):
         assert found == [person] * 50
+
+
+def test_threads_that_share_a_connection_each_ask_with_their_own_values():
+    question = _Question(numbers.make, (0,))
+    both_set, bound = Barrier(2), {}
+
+    def ask(class_id: int) -> None:
+        question.asked.values = (class_id,)
+        both_set.wait(5)
+        bound[class_id] = question.as_sql()[1]
+
+    threads = [Thread(target=ask, args=[class_id]) for class_id in (1, 2)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert bound == {1: (1,), 2: (2,)}
