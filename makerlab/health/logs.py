@@ -117,7 +117,7 @@ def configuration(form: str) -> dict[str, Any]:
             "makerlab.request": {"level": "INFO" if form == "json" else "ERROR"},
             "makerlab.jobs": {"level": "INFO" if form == "json" else "ERROR"},
             "django.server": {"handlers": [], "level": "ERROR", "propagate": True},
-            # it tells of every request that waits for a thread, hundreds at a bell; the figures have how long answers took
+            # a line for every request that waits for a thread, hundreds at a bell; the figures tell how long all took
             "waitress.queue": {"level": "ERROR"},
             # they name who tried to sign in; the audit trail has it
             "axes": {"handlers": [], "level": "ERROR"},
