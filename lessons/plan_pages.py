@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from lessons.lab.experiment import Experiment, ExperimentError, read_experiment
 from lessons.models import Assignment, KitPart, LessonPlan
 from lessons.plans.cautions import LAB_DAY, PRINTING, TOOLS, all_cautions
 from lessons.plans.cost import GroupCost, cost_of_group
@@ -35,6 +36,14 @@ class PlanPage:
     parts: list[KitPart]
     cost: GroupCost | None = None
     off: tuple[MeetingMinutes, ...] = ()
+
+    @property
+    def experiment(self) -> Experiment | None:
+        """None when the plan has none or it cannot be run as written."""
+        try:
+            return read_experiment(self.plan.content)
+        except ExperimentError:
+            return None
 
 
 def plan_page(plan: LessonPlan, user: User, parts: Iterable[KitPart] | None = None) -> PlanPage:

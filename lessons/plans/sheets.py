@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from django.utils.translation import gettext as _
 
 from lessons.lab import charts
-from lessons.lab.experiment import Experiment, ExperimentError, read_experiment
+from lessons.lab.experiment import Experiment
 from lessons.models import KitPart, LessonPlan
 from lessons.plan_pages import MeetingSteps, PlanPage
 from lessons.plans.cautions import told
@@ -20,14 +20,6 @@ from makerlab.paper import Document, page_size_for
 
 WORKSHEET_ROW_MM = 9
 GRAPH_SHARE = 0.8  # of the width: table and graph paper of two designs stand on one page
-
-
-def experiment_of(plan: LessonPlan) -> Experiment | None:
-    """The plan's experiment, None when it has none or it cannot be run as written."""
-    try:
-        return read_experiment(plan.content)
-    except ExperimentError:
-        return None
 
 
 def plan_pdf(page: PlanPage) -> bytes:
@@ -84,7 +76,7 @@ def student_pdf(page: PlanPage) -> bytes:
     _materials(document, _("Your team needs"), text.get("materials_per_team"))
     _steps(document, page.meetings)
     _words(document, text.get("vocabulary"))
-    experiment = experiment_of(plan)
+    experiment = page.experiment
     if experiment is not None:
         _worksheet(document, experiment)
     return document.pdf()

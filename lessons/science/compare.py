@@ -12,7 +12,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
 
 from lessons.science.summary import FEWEST_TRIALS, Group, KnownScatter
 from lessons.science.values import CONFIDENCE, Interval, Measured, Unknown, effective_df, propagated, t_factor
@@ -58,6 +57,8 @@ class Comparison:
 
 def welch(first: Group, second: Group, confidence: float = CONFIDENCE) -> Comparison | Unknown:
     """Welch's t test. Unknown when both groups have no scatter at all: the instrument's steps hide it."""
+    from scipy import special  # 25 MB: only where it is asked for
+
     parts = [(group.standard_error, float(group.n - 1)) for group in (first, second)]
     error = math.hypot(*(part for part, _ in parts))
     if error == 0:
@@ -109,6 +110,8 @@ def power_of_welch(shift: float, first_n: int, second_n: int, confidence: float 
     Given how the total of squares is shared between the groups (a Beta variable B), Welch's t is a noncentral t of
     n1 + n2 - 2 df times a known factor, and its df are known too; the mean over B by Gauss and Jacobi's rule.
     """
+    from scipy import special  # 25 MB: only where it is asked for
+
     first, second = first_n - 1.0, second_n - 1.0
     df = first + second
     share, weights = special.roots_sh_jacobi(NODES, df / 2 - 1, first / 2)

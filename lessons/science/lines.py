@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
 
 from lessons.science.values import CONFIDENCE, Interval, Measured, Unknown, propagated
 
@@ -121,6 +120,8 @@ class Line:
     def straight_enough(self) -> bool | Unknown:
         """Whether the bars allow a straight line: chi-squared at most its 95 % point. Only bars known beforehand can
         tell."""
+        from scipy import special  # 25 MB: only where it is asked for
+
         if not self.known_bars:
             return Unknown("without bars known beforehand the scatter cannot be told from a bend")
         return self.chi_squared <= float(special.chdtri(self.df, 0.05))
@@ -200,6 +201,8 @@ def _or_zero(value: float, rounding: float) -> float:
 
 def t_of_slope(line: Line) -> tuple[float, float] | Unknown:
     """t and two-sided p of the slope against none at all: does the load change anything?"""
+    from scipy import special  # 25 MB: only where it is asked for
+
     if line.slope.uncertainty == 0:
         return Unknown("the points lie exactly on a line: their scatter hides in the steps of the instruments")
     t = line.slope.value / line.slope.uncertainty

@@ -11,8 +11,6 @@ from dataclasses import dataclass
 from enum import StrEnum
 from functools import lru_cache
 
-from scipy import special
-
 from lessons.science.values import CONFIDENCE, Interval, Measured, Unknown, t_factor
 
 FEWEST_TRIALS = 3  # below this a scatter is not worth its name: range only (common practice, no source)
@@ -228,6 +226,8 @@ def _all_apart(readings: tuple[float, ...], scatter: KnownScatter, unit: str, wh
 @lru_cache(maxsize=64)
 def _far_limit(n: int) -> float:
     """Distance from the mean of the others, in standard deviations; n / (n - 1) times that from the mean of all."""
+    from scipy import special  # 25 MB: only where it is asked for
+
     from_all = float(special.ndtri(1 - FALSE_ALARMS / (2 * n))) * math.sqrt((n - 1) / n)
     return from_all * n / (n - 1)
 

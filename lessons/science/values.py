@@ -13,8 +13,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TypeVar
 
-from scipy import special
-
 T = TypeVar("T")
 
 CONFIDENCE = 0.95
@@ -93,6 +91,8 @@ def from_resolution(value: float, resolution: float) -> Measured:
 @lru_cache(maxsize=1024)
 def t_factor(df: float, confidence: float = CONFIDENCE) -> float:
     """How many standard uncertainties an interval reaches to each side: Student's t, two-sided."""
+    from scipy import special  # 25 MB: only where it is asked for
+
     if not 0 < confidence < 1:
         raise ValueError(f"confidence must lie between 0 and 1, not {confidence}")
     if not df > 0:

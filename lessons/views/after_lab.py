@@ -20,7 +20,6 @@ from lessons.lab.designs import designs_page
 from lessons.lab.expectation import ExpectationPage, expectation_page
 from lessons.lab.model_page import ModelPage, model_page
 from lessons.lab.models import has_model
-from lessons.lab.report import lab_report
 from lessons.views.lab import chosen_team, lab_of
 from makerlab.http import SignedInRequest
 
@@ -101,6 +100,8 @@ def lab_paper(request: SignedInRequest, pk: int) -> HttpResponse:
 @require_safe
 def lab_report_pdf(request: SignedInRequest, pk: int) -> HttpResponse:
     """A team's lab report as PDF."""
+    from lessons.lab.report import lab_report  # what sets type is loaded by who prints
+
     assignment, experiment = lab_of(request, pk)
     team = chosen_team(request, assignment, request.GET.get("team", ""))
     if team is None:

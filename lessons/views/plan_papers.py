@@ -10,7 +10,6 @@ from django.views.decorators.http import require_safe
 from lessons.lab import charts
 from lessons.models import LessonPlan
 from lessons.plan_pages import PlanPage, plan_page
-from lessons.plans.sheets import experiment_of, plan_pdf, student_pdf
 from lessons.views.common import one
 from makerlab.http import SignedInRequest
 
@@ -32,12 +31,16 @@ def plan_paper_pdf(request: SignedInRequest, pk: int) -> HttpResponse:
     page = _page(request, pk)
     if request.user.is_student:
         raise Http404
+    from lessons.plans.sheets import plan_pdf  # what sets type is loaded by who prints
+
     return _sent(plan_pdf(page), f"{page.plan.title}-plan.pdf")
 
 
 @require_safe
 def plan_sheet_pdf(request: SignedInRequest, pk: int) -> HttpResponse:
     """The student's sheet."""
+    from lessons.plans.sheets import student_pdf
+
     page = _page(request, pk)
     return _sent(student_pdf(page), f"{page.plan.title}-sheet.pdf")
 
@@ -46,7 +49,7 @@ def plan_sheet_pdf(request: SignedInRequest, pk: int) -> HttpResponse:
 def plan_sheet(request: SignedInRequest, pk: int) -> HttpResponse:
     """The student's sheet as a page that prints well."""
     page = _page(request, pk)
-    experiment = experiment_of(page.plan)
+    experiment = page.experiment
     context = {
         "plan": page.plan, "text": page.text, "meetings": page.meetings, "experiment": experiment,
         "tasks": [part for part in page.parts if part.redesignable and part.task],

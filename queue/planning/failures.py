@@ -16,8 +16,6 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from scipy import special
-
 from planning.types import Risk
 
 WORTH_FAILURES = 5.0
@@ -70,6 +68,8 @@ def total(tallies: Iterable[Tally]) -> Tally:
 def failure_rate(own: Tally, neighbours: Sequence[Sequence[Tally]], believed: Risk) -> FailureRate:
     """What the printer's ``own`` runs make of ``believed``, after each group of ``neighbours``, the most distant group
     first; a neighbour is one tally. No run is in two of them."""
+    from scipy import special  # 25 MB: only where it is asked for
+
     factor, spoil = 1.0, believed.spoil_per_copy
     for group in neighbours:
         failed = expected = spoilt = copies = 0.0

@@ -14,7 +14,6 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
 
 FloatArray = NDArray[np.float64]
 
@@ -70,6 +69,8 @@ class Fit:
 @lru_cache(maxsize=1024)
 def _quantile(share: float, freedom: float) -> float:
     """Of Student's t; remembered, since a plan asks for the same few thousands of times."""
+    from scipy import special  # 25 MB: only where it is asked for
+
     return float(special.stdtrit(freedom, share))
 
 

@@ -15,7 +15,6 @@ from django.views.decorators.http import require_POST, require_safe
 from lessons.models import SchoolClass
 from makerlab.http import SignedInRequest
 from printing import actions, permissions
-from printing.feed import calendar_of
 from printing.models import CalendarFeed
 from printing.views.common import do, one
 
@@ -27,6 +26,8 @@ PAGE = "printing/calendar_feed.html"
 def calendar_feed(request: HttpRequest, token: str) -> HttpResponse:
     """The calendar of whoever the token was made for; 404 for any other. ``?class=`` narrows it to one of their
     classes. No session, no cookie, kept by no proxy."""
+    from printing.feed import calendar_of  # and icalendar with it: once in a while, not with every web process
+
     feed = CalendarFeed.objects.for_token(token)
     if feed is None or not permissions.can_have_feed(feed.user):
         raise Http404
