@@ -10,12 +10,14 @@ class PrintingConfig(AppConfig):
         from lessons.plans.cost import price_sources as kit_price_sources
         from lessons.plans.kit import use_sources
         from makerlab.health.doctor import CHECKS
+        from makerlab.work.registry import DAILY
         from printing import (
             costs,
             doctor,
             jobs,  # noqa: F401 - registers the kinds of background work
             kit_use,
             moved_meetings,
+            old_plans,
             progress,
             queries,
             receivers,  # noqa: F401 - listens to submissions
@@ -34,5 +36,7 @@ class PrintingConfig(AppConfig):
             kit_price_sources.append(costs.prices_today)
         if moved_meetings.effect_on_room not in effect_sources:
             effect_sources.append(moved_meetings.effect_on_room)
+        if old_plans.forget_old_plans not in DAILY:
+            DAILY.append(old_plans.forget_old_plans)
         if doctor.room_hours not in CHECKS:
             CHECKS.append(doctor.room_hours)
