@@ -15,6 +15,7 @@ from lessons.stored import bytes_of_a_school, store_max_bytes
 from makerlab.accounts.models import STAFF_ROLES, Role, School, User
 from makerlab.keeping.retention import backups_in
 from makerlab.uploads import MEGABYTE
+from makerlab.work.lanes import Lane
 from makerlab.work.models import Job
 
 NEARLY_FULL = 0.9  # of what a school may store; our own choice
@@ -53,7 +54,7 @@ class SchoolCounts:
 def counts_of(schools: QuerySet[School]) -> list[SchoolCounts]:
     """Of each school, by name."""
     people = User.objects.filter(is_active=True)
-    waiting = Job.objects.filter(state=Job.State.WAITING)
+    waiting = Job.objects.filter(state=Job.State.WAITING, lane__in=Lane.values)  # by school, lane and state: an index
     # ``its_``: classes, people and jobs of a school are names of its own
     asked = schools.order_by("name").annotate(
         its_classes=_number(SchoolClass.objects.filter(archived_at__isnull=True)),
