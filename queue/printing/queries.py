@@ -214,11 +214,15 @@ def in_order_of_time(plates: Iterable[Plate]) -> list[Plate]:
 
 def plates_and_runs(room: Room, since: datetime) -> tuple[list[Plate], list[Run]]:
     """The planned plates in order of time, and the runs that go on or ended ``since`` then in the order of their
-    starts, each with its plate and ``good_copies`` counted; one query."""
+    starts, each with its plate and ``good_copies`` counted; one query, which looks for the few plates first: asked at
+    once the database goes through all plates of the room, or through the runs of all rooms."""
+    going_on = Run.objects.filter(Q(outcome=Outcome.RUNNING) | Q(ended_at__gte=since), printer__room=room)
+    planned = Plate.objects.filter(room=room, state=PlateState.PLANNED)
+    few = planned.order_by().values("pk").union(going_on.order_by().values("plate"))
     wanted = Q(runs__outcome=Outcome.RUNNING) | Q(runs__ended_at__gte=since)
     good = RunCopy.objects.filter(run=OuterRef("its_run__pk"), good=True).order_by().values("run")
     rows = (
-        Plate.objects.filter(room=room)
+        Plate.objects.filter(room=room, pk__in=few)
         .annotate(its_run=FilteredRelation("runs", condition=wanted))
         .filter(Q(state=PlateState.PLANNED) | Q(its_run__isnull=False))
         .annotate(good_copies=Subquery(good.annotate(count=Count("pk")).values("count")))

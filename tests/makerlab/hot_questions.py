@@ -48,29 +48,51 @@ class Hot:
     index: str
 
 
-SCHOOLS = 40
+SCHOOLS, PLATES = 40, 60
 
 
 def many(world: Any) -> None:
-    """Other schools with a room, a class and a lesson given to it."""
+    """Other schools with a room, a class and a lesson given to it; what every room has printed."""
     from django.db import connection
 
     from lessons.models import Assignment, Meeting, SchoolClass
     from makerlab.accounts.models import School
-    from printing.models import Room
+    from printing.models import Printer, Room
 
     at = {"starts_at": world.meeting.starts_at, "ends_at": world.meeting.ends_at}
     for number in range(SCHOOLS):
         school = School.objects.create(name=f"School {number}")
-        Room.objects.create(school=school, name="room")
+        room = Room.objects.create(school=school, name="room")
+        Printer.objects.create(room=room, kind=world.printers[0].kind, name="Wren", icon="b-wren")
         school_class = SchoolClass.objects.create(school=school, name="7B", code=f"S{number}")
         Assignment.objects.create(
             plan=world.plan, school_class=school_class, meeting=Meeting.objects.create(school_class=school_class, **at),
             upload_by=world.assignment.upload_by,
         )  # fmt: skip
+    for printer in [*world.printers, *Printer.objects.exclude(room=world.room)]:
+        _printed(printer)
     with connection.cursor() as cursor:
         for sql in ROWS:
             cursor.execute(sql)
+
+
+def _printed(printer: Any) -> None:
+    from django.utils import timezone
+
+    from printing.models import Plate, Run
+
+    now, kept = timezone.now(), {"bed_width_mm": 220.0, "bed_depth_mm": 220.0, "mass_g": 9.0, "material": "PLA"}
+    plates = Plate.objects.bulk_create(
+        Plate(room=printer.room, number=100 * printer.pk + number, state="cleared", colour="white", **kept)
+        for number in range(PLATES)
+    )
+    Run.objects.bulk_create(
+        Run(
+            plate=plate, printer=printer, outcome="finished", started_at=now - timedelta(days=place),
+            expected_end_at=now, ended_at=now - timedelta(days=place), estimate_s=60.0, estimate_g=9.0,
+        )
+        for place, plate in enumerate(plates)
+    )  # fmt: skip
 
 
 def hot_questions(world: Any) -> dict[str, Hot]:
@@ -116,6 +138,9 @@ def hot_questions(world: Any) -> dict[str, Hot]:
         "who is signed in": Hot(lambda: StaffBackend().get_user(world.administrator.pk), parts, waiting),
         "newest plan": Hot(lambda: printing.newest_plan(world.room), plans, "newest_plan_of_a_room"),
         "newest plans": Hot(lambda: printing.newest_plans(rooms), plans, "newest_plan_of_a_room"),
+        "what prints, and has today": Hot(
+            lambda: printing.plates_and_runs(world.room, now), "printing_run", "run_of_a_printer_ended"
+        ),
         "records past their time": Hot(lambda: list(events.filter(at__lt=long_ago)), records, "event_of_school_at"),
         "verbs of a school": Hot(
             lambda: list(events.order_by("verb").values_list("verb").distinct()), records, "event_of_school_verb"

@@ -171,6 +171,7 @@ class Run(models.Model):
                 fields=["plate"], condition=models.Q(outcome="running"), name="one_running_print_a_plate"
             ),
         ]
+        indexes = [models.Index(fields=["printer", "ended_at"], name="run_of_a_printer_ended")]  # what ended today
 
     def __str__(self) -> str:
         return f"{self.plate} on {self.printer}"

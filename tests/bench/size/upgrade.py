@@ -29,6 +29,7 @@ NEWEST = (
     ("work", "0006_indexes_of_turns"),
     ("submissions", "0007_submissions_of_a_design"),
     ("printing", "0013_newest_plan_of_a_room"),
+    ("printing", "0014_runs_that_ended"),
 )
 
 
