@@ -3,8 +3,8 @@ migrations lock, and the end of a school year.
 
 Schools of 40 classes, 30 students a class, 20 files a student: 20 million rows, 20 GB of disk and a quarter of an hour
 until they are there. ``MAKERLAB_SIZE=2,1,3`` (classes, those in the middle of a lesson, copies of the school) makes a
-small one, of three copies at least; ``MAKERLAB_SIZE_URL`` names the database of one that was made before. Prints, and with MAKERLAB_BENCH_KEEP
-(a folder) writes size.json for docs/capacity.md; never gates on a clock.
+small one, of three copies at least; ``MAKERLAB_SIZE_URL`` names the database of one that was made before. Prints, and
+with MAKERLAB_BENCH_KEEP (a folder) writes size.json for docs/capacity.md; never gates on a clock.
 """
 
 from __future__ import annotations

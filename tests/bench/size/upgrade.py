@@ -22,8 +22,8 @@ SELECT DISTINCT c.relname FROM pg_locks AS l JOIN pg_class AS c ON c.oid = l.rel
 WHERE l.database = (SELECT oid FROM pg_database WHERE datname = current_database())
 AND c.relkind = 'r' AND c.relnamespace = 'public'::regnamespace AND l.granted AND l.mode = ANY(%s)
 """
-# Migrations that change tables which grow with the schools. Taken back, submissions 0006 loses the values of its column:
-# an installation that comes from the release before has none either, when 0007 builds its index.
+# Migrations that change tables which grow with the schools. Taken back, submissions 0006 loses the values of its
+# column: an installation that comes from the release before has none either, when 0007 builds its index.
 NEWEST = (
     ("submissions", "0005_rows_of_a_file"),
     ("lessons", "0018_rows_of_a_file"),
