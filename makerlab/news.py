@@ -9,6 +9,7 @@ altered header, something the topic leaves to the page) the request goes on to i
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from datetime import datetime
 from functools import lru_cache
@@ -31,6 +32,7 @@ NEWS = "Makerlab-News"
 _META = "HTTP_" + NEWS.upper().replace("-", "_")
 LONGEST = 200  # letters of the header
 DIGITS_MAX = 18
+KEY = re.compile(r"[a-z0-9]{32}")  # of a session
 
 
 class Topic(Protocol):
@@ -90,7 +92,7 @@ def answer(request: HttpRequest) -> HttpResponse | None:
     said, _space, seal = request.META[_META][:LONGEST].rpartition(" ")
     words = said.split(" ")
     key = request.COOKIES.get(settings.SESSION_COOKIE_NAME, "")
-    if len(words) != 4 or words[0] not in topics or not key:
+    if len(words) != 4 or words[0] not in topics or not KEY.fullmatch(key):
         return None
     topic, user, of, ends_at = words
     numbers = [user, ends_at, *of.split(".")]

@@ -24,6 +24,7 @@ from submissions.models import Submission
 from submissions.states import State
 from tests.submissions.make import make_submission
 
+pytestmark = pytest.mark.django_db
 PARTS = "/parts/"
 HEADERS = re.compile(r"<main[^>]* hx-headers='([^']+)'")
 
@@ -139,7 +140,8 @@ def test_the_seal_is_of_one_session_person_team_and_page(world, watching):
     assert not watching.asks(told=mate.told)
     assert not watching.asks(path="/today/")
     assert not watching.asks(path="/nowhere/")
-    assert not watching.asks(key="")
+    for key in ("", watching.key[:-1], watching.key + "a", "\0" * 32, "é" * 32):
+        assert not watching.asks(key=key)
     for altered in (
         (topic, str(world.far_student.pk), of, ends_at, seal),
         (topic, user, f"{other.pk}.{world.assignment.pk}", ends_at, seal),

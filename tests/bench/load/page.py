@@ -155,12 +155,9 @@ def errors_words(rushes: Mapping[str, Mapping[str, Any]]) -> str:
 
 def server_cpu_s(rushes: Mapping[str, Mapping[str, Any]], server: str) -> float:
     """Seconds of a core that a server took for one student of the rush, of all profiles that have it."""
-    own = [
-        (rush["processes"][server]["cpu_s"], rush["students"])
-        for rush in rushes.values()
-        if server in rush["processes"]
-    ]
-    return float(sum(cpu_s for cpu_s, _students in own) / sum(students for _cpu_s, students in own))
+    own = [rush for rush in rushes.values() if server in rush["processes"]]
+    spent = sum(rush["processes"][server]["cpu_s"] for rush in own)
+    return float(spent / sum(rush["students"] for rush in own))
 
 
 def sizing_table(check_s: float, web_s: float) -> str:
@@ -207,9 +204,9 @@ everything that was open meanwhile):
 
 {sizing_table(check_s, web_s)}
 
-What bends first. One school on one laptop: the one core its web process can use, in the minute of the bell; then the
-measuring of files, which two classes at once feel as a place in line. Ten schools: the same minute, where bells fall
-together, so two web processes and one or two measuring workers. A hundred: pages and measuring about equally; both grow
+What bends first. One school on one laptop: the measuring of files, which a class that uploads at once feels as a place
+in line; then the one core its web process can use, in the minute of the bell. Ten schools: measuring again, where bells
+fall together, so one to three measuring workers beside two web processes. A hundred: measuring before pages; both grow
 by adding processes. Plans grow with the plates of one room, not with the number of schools. PostgreSQL took
 {postgres_s:.2f} s of a core for each student of the bell, Redis {redis_s:.2f}. No machine with more than two cores was
 measured, so the figures for 10 and 100 schools are sums, not measurements.
