@@ -15,6 +15,7 @@ from typing import Any
 from tests.bench.load.report import POLLS
 from tests.bench.plan.report import processor_s
 from tests.bench.size.section import section
+from tests.bench.tables import table
 
 DOCS = Path(__file__).resolve().parents[3] / "docs"
 PAGE, PLOT = DOCS / "capacity.md", DOCS / "capacity-checks.svg"
@@ -64,11 +65,6 @@ def read(page: str) -> list[tuple[int, float]]:
     """Triangles and seconds of the checks on a page made by ``page``."""
     rows = re.findall(r"^\| ([\d,]+) \| [\d.]+ \| ([\d.]+) \|$", page, re.MULTILINE)
     return [(int(triangles.replace(",", "")), float(seconds)) for triangles, seconds in rows]
-
-
-def table(head: Sequence[str], rows: Sequence[Sequence[object]]) -> str:
-    lines = [head, ["---"] * len(head), *rows]
-    return "\n".join("| " + " | ".join(str(cell) for cell in line) + " |" for line in lines)
 
 
 def rush_table(rushes: Mapping[str, Mapping[str, Any]]) -> str:

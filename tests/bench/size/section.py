@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 from tests.bench.size.figures import slowest
+from tests.bench.tables import table
 
 SHOWN = (
     ("my parts", "submissions:part-list", "student"),
@@ -27,11 +28,6 @@ SHOWN = (
 HEAD = ("page", "who", "first time, ms", "then, ms", "of it database, ms", "questions", "rows looked at", "MB touched")
 
 YEAR = ("step", "s", "questions", "MB at most", "longest wait elsewhere, s", "in the school, s")
-
-
-def table(head: Sequence[str], rows: Sequence[Sequence[object]]) -> str:
-    lines = [head, ["---"] * len(head), *rows]
-    return "\n".join("| " + " | ".join(str(cell) for cell in line) + " |" for line in lines)
 
 
 def section(found: Mapping[str, Any]) -> str:
