@@ -204,7 +204,7 @@ What bends first. One school on one laptop: the measuring of files, which a clas
 in line; then the one core its web process can use, in the minute of the bell. Ten schools: measuring again, where bells
 fall together, so one to three measuring workers beside two web processes. A hundred: measuring before pages; both grow
 by adding processes. Plans grow with the plates of one room, not with the number of schools. PostgreSQL took
-{postgres_s:.2f} s of a core for each student of the bell, Redis {redis_s:.2f}. No machine with more than two cores was
+{postgres_s:.2f} s of a core for each student of the bell, Redis {redis_s:.3f}. No machine with more than two cores was
 measured, so the figures for 10 and 100 schools are sums, not measurements.
 """
 
