@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 import time
 from collections import Counter
 from collections.abc import Iterator
@@ -11,8 +10,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from django.core.management import call_command
-from django.db import connection, connections
+from django.db import connection
 from django.db.migrations.loader import MigrationLoader
+
+from tests.bench.size.beside import beside
 
 EVERY_S = 0.02
 # who holds such a lock keeps writers waiting (PostgreSQL, "Table-Level Locks"); the last one readers, too
@@ -68,21 +69,11 @@ def timed(name: str, act: Any) -> Taken:
 def _looking() -> Iterator[Counter[str]]:
     """How often each table was seen locked."""
     seen: Counter[str] = Counter()
-    over = threading.Event()
 
     def look() -> None:
-        try:
-            with connection.cursor() as cursor:
-                while not over.wait(EVERY_S):
-                    cursor.execute(HELD, [list(KEEPING_OUT)])
-                    seen.update(table for (table,) in cursor.fetchall())
-        finally:
-            connections.close_all()
+        with connection.cursor() as cursor:
+            cursor.execute(HELD, [list(KEEPING_OUT)])
+            seen.update(table for (table,) in cursor.fetchall())
 
-    thread = threading.Thread(target=look)
-    thread.start()
-    try:
+    with beside(look, EVERY_S):
         yield seen
-    finally:
-        over.set()
-        thread.join()

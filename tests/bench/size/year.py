@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import re
 import resource
-import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -16,7 +15,7 @@ from typing import Any
 
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
-from django.db import connection, connections, transaction
+from django.db import connection, transaction
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
@@ -26,6 +25,7 @@ from lessons.stored import lock_school
 from makerlab.accounts.models import Role, School, User
 from makerlab.privacy.retention import forget_what_is_due
 from submissions.models import Submission
+from tests.bench.size.beside import beside
 
 TABLE = re.compile(r'(?:FROM|INTO|UPDATE) "(\w+)"')
 LOOK_S = 0.05
@@ -122,22 +122,12 @@ def _kind(sql: str) -> str:
 def _storing(school_id: int) -> Iterator[list[float]]:
     """Somebody in that school stores a file again and again: how long each time the school's lock took, in seconds."""
     waits: list[float] = []
-    over = threading.Event()
 
     def store() -> None:
-        try:
-            while not over.wait(LOOK_S):
-                begun = time.perf_counter()
-                with transaction.atomic():
-                    lock_school(school_id)
-                waits.append(time.perf_counter() - begun)
-        finally:
-            connections.close_all()
+        begun = time.perf_counter()
+        with transaction.atomic():
+            lock_school(school_id)
+        waits.append(time.perf_counter() - begun)
 
-    thread = threading.Thread(target=store)
-    thread.start()
-    try:
+    with beside(store, LOOK_S):
         yield waits
-    finally:
-        over.set()
-        thread.join()
