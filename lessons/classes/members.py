@@ -11,7 +11,6 @@ from django.db.models import QuerySet
 
 from lessons.models import Membership, SchoolClass, Team
 from lessons.rosters import Member
-from makerlab.accounts.models import User
 from makerlab.prepared import Prepared
 
 
@@ -29,7 +28,7 @@ def in_other_classes(member: Membership) -> QuerySet[Membership]:
 @Prepared
 def places_of(user_id: int) -> QuerySet[Membership]:
     """A student's places in classes that are in use, with class and team."""
-    return Membership.objects.in_use(User(pk=user_id))
+    return Membership.objects.in_use(user_id)
 
 
 def as_listed(members: Iterable[Membership]) -> list[Member]:

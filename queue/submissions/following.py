@@ -104,7 +104,7 @@ def _waiting(submission_id: int) -> models.QuerySet[Submission]:
 
 
 def report(user_id: int, since: str, *of: int) -> HttpResponse | None:
-    """Of a file of a team and an assignment: while it waits, its place in line, 204 when that is as it was seen; None
+    """Of a file: while it waits, its place in line, 204 when that is as it was seen; None
     when it was checked, and when the person is not in the team or the class is over."""
     (submission_id,) = of
     found = _waiting.first(submission_id)
