@@ -7,6 +7,7 @@ the least and the median of some dozens of each step, as ``asked`` takes them; D
 from __future__ import annotations
 
 import logging
+import os
 import time
 from collections import defaultdict
 from collections.abc import Callable
@@ -66,6 +67,7 @@ def again(client: Any, page: Any, name: str, steps: Steps) -> None:
 
 
 def main() -> None:
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "makerlab.settings")
     scene = scene_of()
     from django.test import Client
 
